@@ -1,0 +1,300 @@
+"""Conditions: their tree, their compilation to closures, and judging one with its whole trace."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+from advisor.engine.values import ABSENT, MISSING, NO, UNKNOWN, YES, FactTable, Value
+
+Judge = Callable[[list[Value]], int]
+
+
+class Ref(NamedTuple):
+    """The value of another fact, where a test takes a constant."""
+
+    fact: str
+
+
+class Test(NamedTuple):
+    """One fact against one operand; `op` is one of `OPS`."""
+
+    fact: str
+    op: str
+    operand: Value
+
+    def facts(self) -> tuple[str, ...]:
+        """Return the facts whose values the test reads."""
+        if isinstance(self.operand, Ref):
+            return (self.fact, self.operand.fact)
+        return (self.fact,)
+
+
+class All(NamedTuple):
+    """Holds if every part does."""
+
+    parts: tuple[Node, ...]
+
+
+class Any(NamedTuple):
+    """Holds if some part does."""
+
+    parts: tuple[Node, ...]
+
+
+class Not(NamedTuple):
+    """Swaps yes and no, keeps unknown."""
+
+    part: Node
+
+
+Node = Test | All | Any | Not
+
+OPS = ("is", "at_least", "at_most", "above", "below", "known", "stated")
+
+
+def parts_of(node: Node) -> tuple[Node, ...]:
+    """Return the parts of a condition; a test has none."""
+    if isinstance(node, Test):
+        return ()
+    if isinstance(node, Not):
+        return (node.part,)
+    return node.parts
+
+
+def tests_of(node: Node) -> Iterator[Test]:
+    """Yield every test of a condition, from left to right."""
+    if isinstance(node, Test):
+        yield node
+    else:
+        for part in parts_of(node):
+            yield from tests_of(part)
+
+
+def facts_of(node: Node | None) -> frozenset[str]:
+    """Return the facts a condition reads."""
+    if node is None:
+        return frozenset()
+    return frozenset(fact for test in tests_of(node) for fact in test.facts())
+
+
+def slots_of(node: Node | None, table: FactTable) -> frozenset[int]:
+    """Return the slots a condition reads, `stated` tests apart (they never change in a run)."""
+    if node is None:
+        return frozenset()
+    return frozenset(
+        table.slot[fact] for test in tests_of(node) if test.op != "stated" for fact in test.facts()
+    )
+
+
+# Compilation. Every closure takes the flat list of values and returns NO, UNKNOWN or YES.
+
+
+def compile_condition(node: Node, table: FactTable, absent: int = NO) -> Judge:
+    """Turn a condition into a closure.
+
+    `absent` is what a test on a concluded fact without a value comes to: NO in a condition,
+    UNKNOWN in a demand, where a bound nobody concluded leaves the demand unproven.
+    """
+    if isinstance(node, Test):
+        return _compile_test(node, table, absent)
+    if isinstance(node, Not):
+        part = compile_condition(node.part, table, absent)
+        return lambda v: 2 - part(v)
+    if isinstance(node, Any):
+        member = _membership(node, table, absent)
+        if member is not None:
+            return member
+    judges = tuple(compile_condition(part, table, absent) for part in node.parts)
+    if len(judges) == 1:
+        return judges[0]
+    return _all(judges) if isinstance(node, All) else _any(judges)
+
+
+def _all(judges: tuple[Judge, ...]) -> Judge:
+    if len(judges) == 2:
+        first, second = judges
+
+        def both(v: list[Value]) -> int:
+            x = first(v)
+            if not x:
+                return NO
+            y = second(v)
+            return min(y, x)
+
+        return both
+
+    def every(v: list[Value]) -> int:
+        result = YES
+        for judge in judges:
+            x = judge(v)
+            if not x:
+                return NO
+            result = min(result, x)
+        return result
+
+    return every
+
+
+def _any(judges: tuple[Judge, ...]) -> Judge:
+    def some(v: list[Value]) -> int:
+        result = NO
+        for judge in judges:
+            x = judge(v)
+            if x == YES:
+                return YES
+            result = max(result, x)
+        return result
+
+    return some
+
+
+def _membership(node: Any, table: FactTable, absent: int) -> Judge | None:
+    """Compile `fact: [a, b, c]` as one look-up; its parts have one fact, so they agree."""
+    tests = [part for part in node.parts if isinstance(part, Test)]
+    if len(tests) != len(node.parts) or len({t.fact for t in tests}) != 1:
+        return None
+    if any(t.op != "is" or isinstance(t.operand, (Ref, tuple)) for t in tests):
+        return None
+    slot = table.slot[tests[0].fact]
+    accepted = frozenset(t.operand for t in tests)
+    if tests[0].fact in table.several:
+
+        def some_of_several(v: list[Value]) -> int:
+            x = v[slot]
+            if isinstance(x, tuple):
+                return NO if accepted.isdisjoint(x) else YES
+            return UNKNOWN if x is MISSING else absent
+
+        return some_of_several
+
+    def member(v: list[Value]) -> int:
+        x = v[slot]
+        if x in accepted:
+            return YES
+        return UNKNOWN if x is MISSING else absent if x is ABSENT else NO
+
+    return member
+
+
+def _compile_test(test: Test, table: FactTable, absent: int) -> Judge:
+    slot = table.slot[test.fact]
+    operand = test.operand
+    if test.op == "stated":
+        flag = table.stated_slot(test.fact)
+        return lambda v: YES if v[flag] is operand else NO
+    if test.op == "known":
+
+        def known(v: list[Value]) -> int:
+            x = v[slot]
+            return YES if (x is not MISSING and x is not ABSENT) is operand else NO
+
+        return known
+    if isinstance(operand, Ref):
+        return _compile_pair(test.op, slot, table.slot[operand.fact], absent)
+    if test.op == "is":
+        if test.fact in table.several or isinstance(operand, tuple):
+
+            def shares(v: list[Value]) -> int:
+                x = v[slot]
+                if x is MISSING:
+                    return UNKNOWN
+                return absent if x is ABSENT else YES if _share(x, operand) else NO
+
+            return shares
+
+        def equals(v: list[Value]) -> int:
+            x = v[slot]
+            if x == operand:
+                return YES
+            return UNKNOWN if x is MISSING else absent if x is ABSENT else NO
+
+        return equals
+    compare = _COMPARE[test.op]
+
+    def bound(v: list[Value]) -> int:
+        x = v[slot]
+        if x is MISSING:
+            return UNKNOWN
+        return absent if x is ABSENT else YES if compare(x, operand) else NO
+
+    return bound
+
+
+def _compile_pair(op: str, left: int, right: int, absent: int) -> Judge:
+    compare = _share if op == "is" else _COMPARE[op]
+
+    def pair(v: list[Value]) -> int:
+        x, y = v[left], v[right]
+        if x is ABSENT or y is ABSENT:
+            # A side that nothing can conclude settles the test, whatever the other side is.
+            return absent
+        if x is MISSING or y is MISSING:
+            return UNKNOWN
+        return YES if compare(x, y) else NO
+
+    return pair
+
+
+def _share(x: Value, y: Value) -> bool:
+    """Tell whether two values, either of which may be several, have one in common."""
+    if isinstance(x, tuple):
+        return not frozenset(x).isdisjoint(y) if isinstance(y, tuple) else y in x
+    if isinstance(y, tuple):
+        return x in y
+    return bool(x == y)
+
+
+_COMPARE: dict[str, Callable[[Value, Value], bool]] = {
+    "at_least": lambda x, y: x >= y,
+    "at_most": lambda x, y: x <= y,
+    "above": lambda x, y: x > y,
+    "below": lambda x, y: x < y,
+}
+
+
+# The trace. A fact is assigned once in a run and before anything reads it, so a condition judged
+# again afterwards comes to the same; nothing needs to be kept while the engine runs.
+
+
+class Judged(NamedTuple):
+    """A condition with what it came to and, for each part, the same."""
+
+    node: Node
+    outcome: int
+    parts: tuple[Judged, ...]
+
+
+def judge(node: Node, table: FactTable, values: list[Value], absent: int = NO) -> Judged:
+    """Judge a condition part by part against the values of a finished run."""
+    if isinstance(node, Test):
+        return Judged(node, _compile_test(node, table, absent)(values), ())
+    parts = tuple(judge(part, table, values, absent) for part in parts_of(node))
+    outcomes = [part.outcome for part in parts]
+    if isinstance(node, Not):
+        return Judged(node, 2 - outcomes[0], parts)
+    return Judged(node, min(outcomes) if isinstance(node, All) else max(outcomes), parts)
+
+
+def lacking(node: Node, table: FactTable, values: list[Value], absent: int = NO) -> frozenset[str]:
+    """Return the facts without a value that leave a condition unknown.
+
+    Only parts that are themselves unknown are followed: what is settled lacks nothing.
+    """
+    found: set[str] = set()
+    _lack(judge(node, table, values, absent), table, values, absent, found)
+    return frozenset(found)
+
+
+def _lack(
+    judged: Judged, table: FactTable, values: list[Value], absent: int, found: set[str]
+) -> None:
+    if judged.outcome != UNKNOWN:
+        return
+    if isinstance(judged.node, Test):
+        for fact in judged.node.facts():
+            value = values[table.slot[fact]]
+            if value is MISSING or (value is ABSENT and absent == UNKNOWN):
+                found.add(fact)
+    for part in judged.parts:
+        _lack(part, table, values, absent, found)
