@@ -1,0 +1,81 @@
+"""Finding rule bases and schemas, in a checkout and in an installed wheel alike."""
+
+from __future__ import annotations
+
+import os
+
+from advisor.errors import Collector
+
+_PACKAGE = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+
+
+def shipped() -> str:
+    """Return the folder of the rules that come with the program.
+
+    A wheel carries them inside the package; a checkout (and an editable install of it) has them
+    beside the package.
+    """
+    inside = os.path.join(_PACKAGE, "_rules")
+    if os.path.isdir(inside):
+        return inside
+    return os.path.join(os.path.dirname(_PACKAGE), "rules")
+
+
+def schema_folder() -> str:
+    """Return the folder of the JSON Schemas."""
+    return os.path.join(shipped(), "schemas")
+
+
+def find(name: str, beside: str) -> str | None:
+    """Find the folder of the rule base that another extends: beside it, else among the shipped."""
+    for parent in (os.path.dirname(os.path.abspath(beside)), shipped()):
+        folder = os.path.join(parent, name)
+        if os.path.isfile(os.path.join(folder, "manifest.yaml")):
+            return folder
+    return None
+
+
+def base_folder() -> str:
+    """Return the folder of the base rules."""
+    return os.path.join(shipped(), "base")
+
+
+SPECIAL = ("manifest.yaml", "vocabulary.yaml", "sources.yaml", "ladder.yaml")
+
+
+def rule_files(folder: str, collector: Collector) -> list[str]:
+    """Return the names of a rule base's files, cases apart, special ones first.
+
+    Symbolic links that lead out of the folder are refused: a rule base is one folder.
+    """
+    try:
+        names = sorted(os.listdir(folder))
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        collector.add(
+            folder, None, None, f"the rule base cannot be read: {reason}", "name a folder"
+        )
+        return []
+    found = [name for name in names if name.endswith((".yaml", ".yml"))]
+    root = os.path.realpath(folder)
+    kept = []
+    for name in found:
+        if os.path.dirname(os.path.realpath(os.path.join(folder, name))) != root:
+            collector.add(
+                os.path.join(folder, name),
+                None,
+                None,
+                "this file is a link that leads out of the rule base",
+                "copy the file into the folder",
+            )
+        else:
+            kept.append(name)
+    if "manifest.yaml" not in kept:
+        collector.add(
+            folder,
+            None,
+            None,
+            "there is no manifest.yaml, so this is no rule base",
+            "name the folder that holds manifest.yaml",
+        )
+    return kept

@@ -1,0 +1,148 @@
+"""What a rule base is once read: rules with their words, sources, layers and identity."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from advisor.engine.rules import Rule
+from advisor.engine.run import Program
+from advisor.engine.values import FactTable
+from advisor.vocabulary import Assumption, Vocabulary
+
+PHASES = ("prepare", "set-up", "bond", "cure", "verify", "shoot", "care")
+LEVELS = ("stop", "caution", "note")
+EVIDENCE = ("published", "derived", "common-practice", "house")
+
+
+class Source(NamedTuple):
+    """One entry of the bibliography."""
+
+    id: str
+    author: str
+    title: str
+    year: str
+    where: str
+    from_memory: bool
+    note: str
+
+
+class Evidence(NamedTuple):
+    """What a rule rests on."""
+
+    kind: str
+    source: str = ""
+    place: str = ""
+    function: str = ""
+    note: str = ""
+
+
+class Contest(NamedTuple):
+    """Another kind of evidence that disagrees with the rule."""
+
+    by: str
+    note: str
+
+
+class CautionText(NamedTuple):
+    """A warning; its text may name facts in braces."""
+
+    level: str
+    text: str
+
+
+class StepText(NamedTuple):
+    """Something to do at the bench; `after` names rules whose steps come first."""
+
+    phase: str
+    text: str
+    after: tuple[str, ...]
+
+
+class RuleEntry(NamedTuple):
+    """A rule with its words and its place."""
+
+    rule: Rule
+    says: str
+    because: str
+    evidence: Evidence
+    contested: Contest | None
+    cautions: tuple[CautionText, ...]
+    steps: tuple[StepText, ...]
+    layer: str
+    file: str
+    line: int
+    replaces: str
+    source: Mapping[str, Any]
+
+    @property
+    def id(self) -> str:
+        """Return the rule's name."""
+        return self.rule.id
+
+
+class Retired(NamedTuple):
+    """A rule that a higher layer took out of use."""
+
+    rule: str
+    says: str
+    because: str
+    by: str
+    replacement: str = ""
+
+
+class Layer(NamedTuple):
+    """One rule base of a stack, as its manifest names it."""
+
+    name: str
+    version: str
+    says: str
+    folder: str
+
+
+class RuleBase:
+    """A stack of layers, read and checked, lowest layer first."""
+
+    def __init__(
+        self,
+        *,
+        layers: tuple[Layer, ...],
+        vocabulary: Vocabulary,
+        entries: tuple[RuleEntry, ...],
+        sources: Mapping[str, Source],
+        favours: tuple[str, ...],
+        assume: Mapping[str, Assumption],
+        retired: tuple[Retired, ...],
+        digest: str,
+        ladder: Mapping[str, Any] | None,
+    ) -> None:
+        self.layers = layers
+        self.vocabulary = vocabulary
+        self.entries: dict[str, RuleEntry] = {entry.id: entry for entry in entries}
+        self.sources = sources
+        self.favours = favours
+        self.assume = assume
+        self.retired = retired
+        self.digest = digest
+        self.ladder = ladder
+
+    @property
+    def name(self) -> str:
+        """Return the name of the top layer."""
+        return self.layers[-1].name
+
+    @property
+    def version(self) -> str:
+        """Return the version of the top layer."""
+        return self.layers[-1].version
+
+    @cached_property
+    def table(self) -> FactTable:
+        """Return the slots of the facts."""
+        return self.vocabulary.table()
+
+    @cached_property
+    def program(self) -> Program:
+        """Return all rules, compiled once."""
+        return Program([entry.rule for entry in self.entries.values()], self.table)

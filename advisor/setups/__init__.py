@@ -1,0 +1,1 @@
+"""Setups and stock: what a builder states and what the bench has, read at the border."""

@@ -1,0 +1,323 @@
+"""Reading setups and stock against a vocabulary: every fault is told, nothing is guessed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from advisor.engine.values import CONCLUDED, OPTION, Value
+from advisor.errors import Collector, Faults, did_you_mean
+from advisor.setups.model import Given, Item, Setup, Stock
+from advisor.vocabulary import ValueFault, Vocabulary, show
+
+SCHEMA_VERSION = 1
+ITEM_LISTS = {"vanes": "vane", "heads": "point"}
+"""Lists of a stock file, and the group of facts their entries give."""
+
+Path = tuple[str | int, ...]
+Where = Callable[..., tuple[int, int]]
+
+
+class _FactReader:
+    """Walks a document that nests by the dots of the fact names."""
+
+    def __init__(self, vocabulary: Vocabulary, collector: Collector, file: str) -> None:
+        self.vocabulary = vocabulary
+        self.collector = collector
+        self.file = file
+
+    def fault(self, place: tuple[int, int] | None, what: str, remedy: str) -> None:
+        """Take one fault."""
+        line, column = place if place is not None else (None, None)
+        self.collector.add(self.file, line, column, what, remedy)
+
+    def walk(
+        self,
+        data: Mapping[str, Any],
+        prefix: str,
+        path: Path,
+        document: Any,
+        found: dict[str, Given],
+    ) -> None:
+        """Read every fact below a mapping into `found`."""
+        for key, raw in data.items():
+            name = f"{prefix}{key}"
+            here = (*path, key)
+            if name in self.vocabulary:
+                if name in found:
+                    self.fault(
+                        document.where_key(*here),
+                        f"`{name}` is stated twice",
+                        f"it is stated in line {found[name].line} already: keep one",
+                    )
+                else:
+                    given = self.read(name, raw, document.where(*here), document.where_key(*here))
+                    if given is not None:
+                        found[name] = given
+            elif name in self.vocabulary.groups:
+                if isinstance(raw, dict):
+                    self.walk(raw, f"{name}.", here, document, found)
+                elif raw is not None:
+                    members = self._members(name)
+                    self.fault(
+                        document.where(*here),
+                        f"`{name}` is a group of facts, not one",
+                        f"write below it, two spaces in: {members}",
+                    )
+            else:
+                self.fault(document.where_key(*here), *self._unknown(name))
+
+    def _members(self, group: str) -> str:
+        names = [n[len(group) + 1 :] for n in self.vocabulary.entries if n.startswith(group + ".")]
+        shown = ", ".join(names[:8])
+        return shown + (", ..." if len(names) > 8 else "")
+
+    def _unknown(self, name: str) -> tuple[str, str]:
+        what, remedy = self.vocabulary.no_such(name)
+        if "did you mean" not in remedy:
+            near = did_you_mean(name, self.vocabulary.groups)
+            if near:
+                remedy = f"did you mean {near}?"
+        return what, remedy
+
+    def read(
+        self, name: str, raw: Any, place: tuple[int, int], key_place: tuple[int, int]
+    ) -> Given | None:
+        """Read one stated fact."""
+        entry = self.vocabulary[name]
+        if entry.origin == CONCLUDED:
+            self.fault(
+                key_place,
+                f"{name} is concluded by rules and cannot be stated",
+                "state what it is concluded from",
+            )
+            return None
+        try:
+            value = entry.read(raw)
+        except ValueFault as fault:
+            self.fault(place, fault.what, fault.help)
+            return None
+        return Given(value, self.file, place[0], place[1], show(raw))
+
+
+def read_setup(
+    path: str | None,
+    sets: Sequence[str],
+    vocabulary: Vocabulary,
+    *,
+    text: str | None = None,
+) -> Setup:
+    """Read a setup file and what `--set` states over it.
+
+    Args:
+        path: of the file, or None if everything is in `sets`.
+        sets: each "fact.name=value", the value as it would stand in a file.
+        vocabulary: what facts there are.
+        text: the file's contents, if they were read already.
+
+    Raises:
+        Faults: about "setup", with every fault of the file and of `sets`.
+    """
+    collector = Collector("setup")
+    title = ""
+    facts: dict[str, Given] = {}
+    if path is not None:
+        from advisor.documents import read_document
+
+        try:
+            document = read_document(path, text)
+        except Faults as faults:
+            collector.absorb(faults)
+        else:
+            title = _read_file(document, vocabulary, collector, facts)
+    for written in sets:
+        _read_set(written, vocabulary, collector, facts)
+    collector.raise_if_any()
+    return Setup(title, facts)
+
+
+def _read_file(
+    document: Any, vocabulary: Vocabulary, collector: Collector, facts: dict[str, Given]
+) -> str:
+    reader = _FactReader(vocabulary, collector, document.path)
+    data = document.data
+    if not isinstance(data, dict):
+        reader.fault(
+            document.where(), "a setup is a mapping of facts", "write for example discipline: [3d]"
+        )
+        return ""
+    body = dict(data)
+    check_version(reader, document, body.pop("schema", SCHEMA_VERSION))
+    title = body.pop("title", "")
+    if not isinstance(title, str):
+        reader.fault(document.where("title"), "the title is not text", "write it in quotes")
+        title = ""
+    notes = body.pop("notes", "")
+    if not isinstance(notes, str):
+        reader.fault(document.where("notes"), "notes are text", "write them in quotes")
+    reader.walk(body, "", (), document, facts)
+    return title
+
+
+def check_version(reader: _FactReader, document: Any, version: Any) -> None:
+    """Refuse a file written for another version of the format."""
+    if version != SCHEMA_VERSION or isinstance(version, bool):
+        reader.fault(
+            document.where("schema"),
+            f"`{show(version)}` is no schema version this program reads",
+            f"this program reads schema: {SCHEMA_VERSION}",
+        )
+
+
+def _read_set(
+    written: str, vocabulary: Vocabulary, collector: Collector, facts: dict[str, Given]
+) -> None:
+    from advisor.documents import parse_scalar
+
+    name, equals, raw = written.partition("=")
+    name = name.strip()
+    file = f"--set {name}"
+    reader = _FactReader(vocabulary, collector, file)
+    if not equals:
+        reader.fault(None, f"`{written}` states nothing", "write --set fact.name=value")
+        return
+    if name not in vocabulary:
+        if name in vocabulary.groups:
+            reader.fault(None, f"`{name}` is a group of facts, not one", "name one of its facts")
+        else:
+            reader.fault(None, *reader._unknown(name))
+        return
+    try:
+        value = parse_scalar(raw, file)
+    except Faults as faults:
+        collector.absorb(faults)
+        return
+    if isinstance(value, dict):
+        reader.fault(None, f"`{raw}` is a mapping", f"write {vocabulary[name].due()}")
+        return
+    given = reader.read(name, value, (1, 1), (1, 1))
+    if given is not None:
+        facts[name] = given._replace(line=0, column=0)
+
+
+# Stock
+
+
+def read_stock(path: str, vocabulary: Vocabulary) -> Stock:
+    """Read a stock file.
+
+    Raises:
+        Faults: about "setup", with every fault of the file.
+    """
+    from advisor.documents import read_document
+
+    collector = Collector("setup")
+    stock = stock_of(read_document(path), vocabulary, collector)
+    collector.raise_if_any()
+    return stock
+
+
+class PlainDocument:
+    """Data whose places are not known (it was checked before): what `stock_of` reads."""
+
+    def __init__(self, path: str, data: Any) -> None:
+        self.path = path
+        self.data = data
+
+    def where(self, *path: str | int) -> tuple[int, int]:
+        """Return no place."""
+        return 0, 0
+
+    where_key = where
+
+
+def stock_of(document: Any, vocabulary: Vocabulary, collector: Collector) -> Stock:
+    """Read a stock document: lists of vanes and heads, and values of single options."""
+    reader = _FactReader(vocabulary, collector, document.path)
+    data = document.data
+    if not isinstance(data, dict):
+        reader.fault(document.where(), "a stock file is a mapping", "write vanes: and a list")
+        return Stock("", {}, {})
+    body = dict(data)
+    check_version(reader, document, body.pop("schema", SCHEMA_VERSION))
+    name = body.pop("stock", "")
+    items: dict[str, tuple[Item, ...]] = {}
+    options: dict[str, tuple[Value, ...]] = {}
+    for key, raw in body.items():
+        if key in ITEM_LISTS:
+            items[ITEM_LISTS[key]] = _items(reader, document, key, raw)
+        else:
+            _options(reader, document, key, raw, (key,), options)
+    return Stock(show(name), items, options)
+
+
+def _items(reader: _FactReader, document: Any, key: str, raw: Any) -> tuple[Item, ...]:
+    group = ITEM_LISTS[key]
+    if not isinstance(raw, list):
+        reader.fault(document.where(key), f"`{key}` is a list", "write each below it after a dash")
+        return ()
+    items: list[Item] = []
+    seen: dict[str, int] = {}
+    for i, entry in enumerate(raw):
+        if not isinstance(entry, dict):
+            reader.fault(document.where(key, i), "this is no mapping", "write {id: ..., ...}")
+            continue
+        body = dict(entry)
+        item_id = body.pop("id", f"{key[:-1]} {i + 1}")
+        line = document.where(key, i)[0]
+        if not isinstance(item_id, str):
+            reader.fault(
+                document.where(key, i, "id"),
+                f"`{show(item_id)}` is no stock number in text",
+                f'write it in quotes: "{show(item_id)}"',
+            )
+            item_id = show(item_id)
+        if item_id in seen:
+            reader.fault(
+                document.where(key, i),
+                f"`{item_id}` is listed twice",
+                f"it is listed in line {seen[item_id]} already: keep one",
+            )
+            continue
+        seen[item_id] = line
+        found: dict[str, Given] = {}
+        reader.walk(body, f"{group}.", (key, i), document, found)
+        items.append(Item(item_id, {n: g.value for n, g in found.items()}, document.path, line))
+    return tuple(items)
+
+
+def _options(
+    reader: _FactReader,
+    document: Any,
+    name: str,
+    raw: Any,
+    path: Path,
+    options: dict[str, tuple[Value, ...]],
+) -> None:
+    vocabulary = reader.vocabulary
+    if name in vocabulary:
+        entry = vocabulary[name]
+        if entry.origin != OPTION:
+            reader.fault(
+                document.where_key(*path),
+                f"{name} is {entry.origin}, not an option",
+                "stock lists options; state it in the setup",
+            )
+            return
+        values = raw if isinstance(raw, list) else [raw]
+        if not values:
+            reader.fault(document.where(*path), f"`{name}` lists nothing", "leave the line out")
+            return
+        read: list[Value] = []
+        for i, item in enumerate(values):
+            at = (*path, i) if isinstance(raw, list) else path
+            given = reader.read(name, item, document.where(*at), document.where_key(*path))
+            if given is not None:
+                read.append(given.value)
+        options[name] = tuple(dict.fromkeys(read))
+    elif name in vocabulary.groups and isinstance(raw, dict):
+        for key, value in raw.items():
+            _options(reader, document, f"{name}.{key}", value, (*path, key), options)
+    else:
+        known: Iterable[str] = [*vocabulary.of_origin(OPTION), *ITEM_LISTS]
+        reader.fault(document.where_key(*path), *vocabulary.no_such(name, known))
