@@ -1,0 +1,550 @@
+"""From a judgement to a Decision: reasons, defeats, questions, all in words and display units."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+
+from advisor.decision import (
+    Alternative,
+    Assumed,
+    Bounded,
+    Caution,
+    Conflict,
+    Contest,
+    Decision,
+    Dispute,
+    Evidence,
+    FactValue,
+    Number,
+    Question,
+    Reason,
+    Rejection,
+    RetiredRule,
+    RuleBaseName,
+    SetAside,
+    Side,
+    StandsUnless,
+    Stated,
+    Step,
+    Tie,
+    Undecided,
+    Unproven,
+)
+from advisor.derive import BY_FACT
+from advisor.engine.conditions import lacking
+from advisor.engine.grid import Offence
+from advisor.engine.rules import MUST, Demand, Rule
+from advisor.engine.run import FIRED_OPEN, SILENT, UNDECIDED, Run
+from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, UNKNOWN, Value, has_value
+from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
+from advisor.premises import Origins, assumed_in
+from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry
+from advisor.words import Words
+
+_STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
+_WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
+
+
+def decide(judgement: Judgement) -> Decision:
+    """Put a judgement into words."""
+    return _Teller(judgement).decision()
+
+
+class _Teller:
+    """Tells one judgement."""
+
+    def __init__(self, judgement: Judgement) -> None:
+        self.judgement = judgement
+        self.base: RuleBase = judgement.base
+        self.vocabulary = judgement.base.vocabulary
+        self.words = Words(self.vocabulary)
+        self.run = judgement.run
+        self.origins = Origins(judgement, self.run, self.words)
+        self.grid = judgement.grid
+        self.entries: Mapping[str, RuleEntry] = self.base.entries
+
+    def decision(self) -> Decision:
+        j = self.judgement
+        reasons = self._reasons()
+        rests = self._rests_on(reasons)
+        questions, cannot = self._questions(rests)
+        numbers = self._numbers(self.run, self.origins)
+        return Decision(
+            status=j.status,
+            rulebase=RuleBaseName(
+                self.base.name,
+                self.base.version,
+                self.base.digest,
+                tuple(f"{layer.name} {layer.version}" for layer in self.base.layers),
+            ),
+            title=j.setup.title,
+            stock=j.stock.name,
+            given={
+                name: self.origins.shown(name, given.value) for name, given in j.setup.facts.items()
+            },
+            assumed={
+                name: self.origins.shown(name, assumption.value)
+                for name, assumption in j.assumed.items()
+            },
+            build=self._build(self.run.values),
+            numbers=numbers,
+            chosen=self._chosen(),
+            items=self._items(j.at),
+            concluded={
+                name: self.origins.shown(name, value)
+                for name, value in self.run.concluded().items()
+            },
+            reasons=reasons,
+            cautions=self._cautions(self.run),
+            steps=self._steps(self.run),
+            set_aside=self._set_aside(),
+            stands_unless=self._stands_unless(),
+            ties=self._ties(),
+            unproven=self._unproven(),
+            contested=self._contested(),
+            equals=tuple(self._build_at(at) for at in j.equals),
+            alternatives=tuple(self._alternative(at) for at in j.others),
+            rejected=self._rejected(),
+            conflicts=tuple(
+                Conflict(rules, tuple(self.entries[r].says for r in rules)) for rules in j.conflicts
+            ),
+            more_conflicts=j.more_conflicts,
+            undecided=self._undecided(),
+            questions=questions,
+            cannot_matter=cannot,
+            bounded=self._bounded(),
+            retired=tuple(RetiredRule(*retired) for retired in self.base.retired),
+            rests_on=rests,
+            fired=tuple(rule.id for rule in self.run.fired()),
+            unknown=tuple(
+                name
+                for name in self.vocabulary.of_origin(COMPUTED)
+                if name in BY_FACT and not has_value(self.run.value(name))
+            ),
+            stated={
+                name: Stated(given.file, given.line, given.written)
+                for name, given in j.setup.facts.items()
+            },
+            assumptions={
+                name: Assumed(assumption.because, assumption.layer)
+                for name, assumption in j.assumed.items()
+            },
+            labels={
+                name: self.vocabulary[name].label
+                for name in (*self.vocabulary.of_origin(OPTION), *numbers, *j.assumed)
+            },
+            builds=j.count,
+            survivors=len(j.survivors),
+        )
+
+    # The build
+
+    def _option_facts(self) -> list[str]:
+        chosen = {fact for axis in self.judgement.choice.axes for fact in axis.facts}
+        return [
+            name
+            for name, entry in self.vocabulary.entries.items()
+            if entry.origin == OPTION or name in chosen
+        ]
+
+    def _chosen(self) -> tuple[str, ...]:
+        return tuple(n for n in self._option_facts() if n not in self.judgement.setup.facts)
+
+    def _build(self, values: list[Value]) -> dict[str, FactValue]:
+        slot = self.base.table.slot
+        return {
+            name: self.origins.shown(name, values[slot[name]])
+            for name in self._option_facts()
+            if has_value(values[slot[name]])
+        }
+
+    def _build_at(self, at: int) -> dict[str, FactValue]:
+        build = self._build(self.run.values)
+        for axis, row in zip(self.judgement.choice.axes, self.grid.combination(at), strict=True):
+            for name, value in zip(axis.facts, axis.rows[row], strict=True):
+                if has_value(value):
+                    build[name] = self.origins.shown(name, value)
+                else:
+                    build.pop(name, None)
+        return build
+
+    def _items(self, at: int) -> dict[str, str]:
+        found = {}
+        rows = self.grid.combination(at)
+        for axis, row in zip(self.judgement.choice.axes, rows, strict=True):
+            behind = self.judgement.choice.items.get(axis.name)
+            item = behind[row] if behind else None
+            if item is not None:
+                found[axis.name] = item.id
+        return found
+
+    def _numbers(self, run: Run, origins: Origins) -> dict[str, Number]:
+        found = {}
+        for name in self.vocabulary.of_origin(COMPUTED):
+            value = run.value(name)
+            if not has_value(value):
+                continue
+            unit = self.vocabulary[name].unit
+            given = self.judgement.setup.facts.get(name)
+            if given is not None:
+                place = f"{given.file}:{given.line}" if given.line else given.file
+                found[name] = Number(value, unit, "", "as stated", place)
+            else:
+                computed = BY_FACT[name]
+                rests = tuple(sorted(origins.rests_on(name)))
+                found[name] = Number(
+                    value, unit, computed.band, computed.function, computed.source, rests
+                )
+        return found
+
+    # Reasons
+
+    def _reasons(self) -> dict[str, tuple[Reason, ...]]:
+        found: dict[str, list[Reason]] = {}
+        for rule in self.run.standing_rules():
+            for demand in rule.demands:
+                outcome = self.judgement.outcome(rule, demand, self.run)
+                found.setdefault(demand.fact, []).append(self._reason(rule, demand, outcome))
+        for wish in self.judgement.wishes:
+            entry = self.entries[wish.rule]
+            end = "highest" if wish.highest else "lowest"
+            known = has_value(self.run.value(wish.fact))
+            reason = self._told(
+                entry, "favour", wish.fact, f"{wish.fact} {end}", MET if known else UNPROVEN
+            )
+            found.setdefault(wish.fact, []).append(reason)
+        order = {name: i for i, name in enumerate(self.vocabulary.entries)}
+        return {
+            fact: tuple(sorted(found[fact], key=lambda r: (_STRENGTH_ORDER[r.strength], r.rule)))
+            for fact in sorted(found, key=lambda name: order[name])
+        }
+
+    def _reason(self, rule: Rule, demand: Demand, outcome: str) -> Reason:
+        asks = self.words.demand(demand)
+        return self._told(self.entries[rule.id], demand.strength, demand.fact, asks, outcome)
+
+    def _told(self, entry: RuleEntry, strength: str, fact: str, asks: str, outcome: str) -> Reason:
+        return Reason(
+            rule=entry.id,
+            layer=entry.layer,
+            strength=strength,
+            fact=fact,
+            asks=asks,
+            outcome=outcome,
+            says=entry.says,
+            because=self._text(entry.because, self.run),
+            evidence=self._evidence(entry),
+            premises=self.origins.rule(entry.id),
+            contested=Contest(*entry.contested) if entry.contested else None,
+            unless_open=self._unless_open(entry.rule),
+        )
+
+    def _unless_open(self, rule: Rule) -> tuple[str, ...]:
+        if self.run.status(rule.id) != FIRED_OPEN:
+            return ()
+        return tuple(sorted(self.run.unless_open(rule)))
+
+    def _evidence(self, entry: RuleEntry) -> Evidence:
+        held = entry.evidence
+        source = self.base.sources.get(held.source)
+        title = ""
+        if source is not None:
+            title = ", ".join(p for p in (source.author, source.title, source.year) if p)
+        memory = source is not None and source.from_memory
+        return Evidence(held.kind, held.source, title, held.place, held.function, held.note, memory)
+
+    def _rests_on(self, reasons: Mapping[str, tuple[Reason, ...]]) -> tuple[str, ...]:
+        """Return the assumed facts that the verdict goes back to."""
+        judgement = self.judgement
+        found: set[str] = set()
+        if judgement.conflicts:
+            for rules in judgement.conflicts:
+                for rule_id in rules:
+                    found |= assumed_in(self.origins.rule(rule_id))
+                    for demand in self.entries[rule_id].rule.demands:
+                        if demand.is_must:
+                            for test_fact in _facts(demand):
+                                found |= self.origins.rests_on(test_fact)
+        else:
+            for told in reasons.values():
+                for reason in told:
+                    found |= assumed_in(reason.premises)
+                    if self.vocabulary[reason.fact].origin != OPTION:
+                        found |= self.origins.rests_on(reason.fact)
+        return tuple(sorted(found))
+
+    # Cautions and steps
+
+    def _text(self, text: str, run: Run) -> str:
+        return self.words.text(text, run.value)
+
+    def _cautions(self, run: Run) -> tuple[Caution, ...]:
+        found = [
+            Caution(rule.id, caution.level, self._text(caution.text, run))
+            for rule in run.standing_rules()
+            for caution in self.entries[rule.id].cautions
+        ]
+        return tuple(sorted(found, key=lambda c: (LEVELS.index(c.level), c.rule)))
+
+    def _steps(self, run: Run) -> tuple[Step, ...]:
+        """Order the steps by phase, then by what each waits for, then by id."""
+        standing = [self.entries[rule.id] for rule in run.standing_rules()]
+        told: list[Step] = []
+        for phase in PHASES:
+            waits = {
+                entry.id: {other for s in entry.steps if s.phase == phase for other in s.after}
+                for entry in standing
+                if any(s.phase == phase for s in entry.steps)
+            }
+            left = dict(waits)
+            while left:
+                first = min(rule_id for rule_id in left if not waits[rule_id] & left.keys())
+                del left[first]
+                told += [
+                    Step(first, phase, self._text(s.text, run))
+                    for s in self.entries[first].steps
+                    if s.phase == phase
+                ]
+        return tuple(told)
+
+    # Defeats, ties, disputes
+
+    def _set_aside(self) -> tuple[SetAside, ...]:
+        return tuple(
+            SetAside(
+                loser,
+                self.entries[loser].says,
+                self._text(self.entries[loser].because, self.run),
+                winner,
+                self.entries[winner].says,
+                self._text(self.entries[winner].because, self.run),
+                self._unless_open(self.entries[winner].rule),
+            )
+            for loser, winners in sorted(self.run.set_aside().items())
+            for winner in winners
+        )
+
+    def _stands_unless(self) -> tuple[StandsUnless, ...]:
+        found = [
+            StandsUnless(what, "rule", by, tuple(sorted(facts)))
+            for what, doubts in sorted(self.run.stands_unless().items())
+            for by, facts in doubts
+        ]
+        found += [
+            StandsUnless(what, "fact", by, tuple(sorted(facts)))
+            for what, doubts in sorted(self.run.value_stands_unless().items())
+            for by, facts in doubts
+        ]
+        return tuple(found)
+
+    def _ties(self) -> tuple[Tie, ...]:
+        found = []
+        for fact, rules in sorted(self.run.tied().items()):
+            sides = []
+            for rule_id in rules:
+                value = next(v for f, v in self.entries[rule_id].rule.sets if f == fact)
+                sides.append(
+                    Side(
+                        rule_id,
+                        f"{fact} is {self.words.value(fact, value)}",
+                        self.entries[rule_id].because,
+                    )
+                )
+            found.append(Tie(fact, "values", tuple(sides)))
+        for pair in self.judgement.should_ties():
+            sides = [
+                Side(rule.id, self.words.demand(demand), self.entries[rule.id].because)
+                for rule, demand in pair
+            ]
+            found.append(Tie(pair[0][1].fact, "shoulds", tuple(sides)))
+        return tuple(found)
+
+    def _unproven(self) -> tuple[Unproven, ...]:
+        found = []
+        table = self.base.table
+        for rule in self.run.standing_rules():
+            for demand in rule.demands:
+                if not demand.is_must:
+                    continue
+                if self.judgement.outcome(rule, demand, self.run) == UNPROVEN:
+                    facts = lacking(demand.test, table, self.run.values, UNKNOWN)
+                    roots = self.run.roots(facts, self.judgement.needs())
+                    asks = self.words.demand(demand)
+                    found.append(Unproven(rule.id, asks, tuple(sorted(roots))))
+        return tuple(found)
+
+    def _contested(self) -> tuple[Dispute, ...]:
+        return tuple(
+            Dispute(rule.id, self.entries[rule.id].says, contest.by, contest.note)
+            for rule in self.run.standing_rules()
+            if (contest := self.entries[rule.id].contested) is not None
+        )
+
+    # Other builds
+
+    def _alternative(self, at: int) -> Alternative:
+        run = self.judgement.run_of(at)
+        origins = Origins(self.judgement, run, self.words)
+        mine = self.judgement.failures(self.run)
+        breaks: dict[str, None] = {}
+        loses: list[str] = []
+        for rule_id, place in sorted(self.judgement.failures(run) - mine):
+            breaks[rule_id] = None
+            rule = self.entries[rule_id].rule
+            if place < 0:
+                loses.append(f"carries the stop of {rule_id}")
+                continue
+            demand = next(d for d in rule.demands if d.place == place)
+            outcome = self.judgement.outcome(rule, demand, run)
+            verb = "breaks" if outcome == BROKEN else "leaves unproven"
+            loses.append(f"{verb} {rule_id}: {self.words.demand(demand)}")
+        if not loses:
+            loses = self._wishes_lost(run)
+        return Alternative(
+            build=self._build(run.values),
+            numbers=self._numbers(run, origins),
+            loses=tuple(loses),
+            breaks=tuple(breaks),
+            cautions=self._cautions(run),
+            steps=self._steps(run),
+            ties=(),
+        )
+
+    def _wishes_lost(self, run: Run) -> list[str]:
+        found = []
+        for wish in self.judgement.wishes:
+            mine, theirs = self.run.value(wish.fact), run.value(wish.fact)
+            if mine == theirs:
+                continue
+            mine_said, theirs_said = (
+                self.words.value(wish.fact, x, 3) if has_value(x) else "not known"
+                for x in (mine, theirs)
+            )
+            found.append(f"{wish.fact} {theirs_said} against {mine_said} ({wish.rule})")
+        return found
+
+    def _rejected(self) -> tuple[Rejection, ...]:
+        broken = Counter(v & self.grid.broken_bits for v in self.grid.verdicts)
+        found = []
+        for what, bit in self.grid.bits("broken").items():
+            builds = sum(n for verdict, n in broken.items() if verdict & bit)
+            if builds and isinstance(what, Offence):
+                entry = self.entries[what.rule]
+                found.append(Rejection(what.rule, entry.says, self._offence(entry, what), builds))
+        return tuple(sorted(found, key=lambda r: (-r.builds, r.rule)))
+
+    def _offence(self, entry: RuleEntry, what: Offence) -> str:
+        if what.place < 0:
+            return "stop"
+        demand = next(d for d in entry.rule.demands if d.place == what.place)
+        return f"{demand.strength.replace('_', ' ')}: {self.words.demand(demand)}"
+
+    def _bounded(self) -> tuple[Bounded, ...]:
+        if not self.judgement.survivors:
+            return ()
+        found = []
+        for fact in self._chosen():
+            beyond = self.judgement.beyond(fact)
+            if beyond is not None:
+                shown = self.origins.shown
+                found.append(Bounded(fact, shown(fact, self.run.value(fact)), shown(fact, beyond)))
+        return tuple(found)
+
+    # What is not known
+
+    def _undecided(self) -> tuple[Undecided, ...]:
+        overruled = self.run.overruled()
+        return tuple(
+            Undecided(
+                rule.id,
+                self.entries[rule.id].says,
+                tuple(sorted(self.run.lacks(rule))),
+                tuple(overruled.get(rule.id, ())),
+            )
+            for rule in self.run.undecided()
+        )
+
+    def _questions(self, rests: tuple[str, ...]) -> tuple[tuple[Question, ...], tuple[str, ...]]:
+        """Order the facts nobody stated by how much hangs on them.
+
+        First what a verdict against every build rests on, then what could set aside or tie what
+        stands, then by the strength of the rules that wait. A fact that no rule, bound, exception
+        or favour that is still open goes back to cannot matter.
+        """
+        run, table = self.judgement.open_run, self.base.table
+        needs = self.judgement.needs()
+        weights: dict[str, int] = {}
+        waiting: dict[str, set[str]] = {}
+        for rule in self.base.program.rules:
+            status = run.standing[self.base.program.place[rule.id]]
+            if status == SILENT:
+                continue
+            lacks: set[str] = set()
+            if status == UNDECIDED:
+                lacks |= run.lacks(rule)
+            lacks |= run.unless_open(rule)
+            for demand in rule.demands:
+                lacks |= lacking(demand.test, table, run.values, UNKNOWN)
+            if rule.favour is not None and not has_value(run.value(rule.favour.fact)):
+                lacks.add(rule.favour.fact)
+            weight = self._weight(rule)
+            for fact in run.roots(lacks, needs):
+                weights[fact] = weights.get(fact, 0) + weight
+                waiting.setdefault(fact, set()).add(rule.id)
+        first = self._first_questions(rests)
+        possible = self._possible()
+        asked = sorted(
+            (fact for fact in possible if fact in weights or fact in first),
+            key=lambda fact: (first.get(fact, 9), -weights.get(fact, 0), fact),
+        )
+        questions = tuple(self._question(fact, waiting.get(fact, set()), first) for fact in asked)
+        return questions, tuple(fact for fact in possible if fact not in asked)
+
+    def _possible(self) -> list[str]:
+        on_axes = {fact for axis in self.judgement.choice.axes for fact in axis.facts}
+        return [
+            name
+            for name in self.vocabulary.of_origin(GIVEN)
+            if name not in self.judgement.setup.facts and name not in on_axes
+        ]
+
+    def _first_questions(self, rests: tuple[str, ...]) -> dict[str, int]:
+        first: dict[str, int] = {}
+        if not self.judgement.survivors:
+            first.update(dict.fromkeys(rests, 0))
+        doubts = [*self.run.stands_unless().values(), *self.run.value_stands_unless().values()]
+        for pairs in doubts:
+            for _, facts in pairs:
+                for fact in self.run.roots(facts, self.judgement.needs()):
+                    first.setdefault(fact, 1)
+        return first
+
+    def _weight(self, rule: Rule) -> int:
+        own = sum(_WEIGHT[demand.strength] for demand in rule.demands)
+        own += _WEIGHT["stop"] if rule.stop else 0
+        own += 2 if rule.favour is not None else 0
+        beaten = [self._weight(self.entries[o].rule) for o in rule.overrides if o in self.entries]
+        return max([own + 1, *beaten])
+
+    def _question(self, fact: str, rules: set[str], first: Mapping[str, int]) -> Question:
+        entry = self.vocabulary[fact]
+        reasons = {0: "the verdict rests on it", 1: "it could set aside or tie what stands"}
+        ordered = sorted(rules, key=lambda r: (-self._weight(self.entries[r].rule), r))
+        return Question(
+            fact,
+            entry.question or f"{entry.label}?",
+            entry.choices,
+            fact in self.judgement.assumed,
+            reasons.get(first.get(fact, 9), ""),
+            tuple(ordered),
+        )
+
+
+def _facts(demand: Demand) -> Iterable[str]:
+    from advisor.engine.conditions import facts_of
+
+    return facts_of(demand.test)
+
+
+__all__ = ["CONCLUDED", "MUST", "decide"]

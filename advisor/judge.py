@@ -1,0 +1,275 @@
+"""Judging and choosing: from a setup, a rule base and a stock to the builds that matter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import NamedTuple
+
+from advisor.derive import functions
+from advisor.engine.grid import Chooser, Grid
+from advisor.engine.ranking import (
+    Wish,
+    conflicts,
+    nearest,
+    rank,
+    round9,
+    stopped,
+    survivors,
+)
+from advisor.engine.rules import Demand, Rule
+from advisor.engine.run import FIRED, Run
+from advisor.engine.values import GIVEN, NO, OPTION, UNKNOWN, YES, Value, has_value
+from advisor.options import HEADS, Choice, choice
+from advisor.rulebase.model import RuleBase
+from advisor.setups.model import Setup, Stock
+from advisor.vocabulary import Assumption
+
+STOPPED, REJECTED, JUDGED, ADVISED = "stopped", "rejected", "judged", "advised"
+MET, BROKEN, UNPROVEN = "met", "broken", "unproven"
+
+MOST_ALTERNATIVES = 5
+_LOOK_AHEAD = 40
+"""Groups looked through for alternatives that each lose in a way of their own."""
+
+
+class Ways(NamedTuple):
+    """A rule base made ready to choose: with or without the heads among the options."""
+
+    chooser: Chooser
+    options: frozenset[str]
+
+
+def ways(base: RuleBase, *, pairing: bool) -> Ways:
+    """Return the compiled choice of a rule base; made once for each kind of choice."""
+    held: dict[bool, Ways] = base.__dict__.setdefault("_ways", {})
+    found = held.get(pairing)
+    if found is None:
+        chosen = set(base.vocabulary.of_origin(OPTION))
+        if pairing:
+            chosen.update(n for n in base.vocabulary.entries if n.startswith(HEADS + "."))
+        chooser = Chooser(base.program, functions(base.vocabulary), frozenset(chosen))
+        found = held[pairing] = Ways(chooser, frozenset(chosen))
+    return found
+
+
+class Judgement:
+    """Everything decided about a setup, before it is put into words."""
+
+    def __init__(self, setup: Setup, base: RuleBase, stock: Stock) -> None:
+        self.setup = setup
+        self.base = base
+        self.stock = stock
+        self.choice: Choice = choice(setup, base.vocabulary, stock)
+        self.ways = ways(base, pairing=self.choice.pairing)
+        self.assumed: Mapping[str, Assumption] = self._assumed()
+        self._before = self._values()
+        self.grid = Grid(self.ways.chooser, self._before.copy(), self.choice.axes)
+        self.wishes = self._wishes()
+        self.survivors = survivors(self.grid)
+        self.count = len(self.grid.verdicts)
+        self._choose()
+
+    def _assumed(self) -> dict[str, Assumption]:
+        on_axes = {fact for axis in self.choice.axes for fact in axis.facts}
+        return {
+            name: assumption
+            for name, assumption in self.base.assume.items()
+            if name not in self.setup.facts and name not in on_axes
+        }
+
+    def _values(self, *, assumed: bool = True) -> list[Value]:
+        """Return the values that no choice changes."""
+        table = self.base.table
+        values = table.blank()
+        for name, given in self.setup.facts.items():
+            values[table.slot[name]] = given.value
+            values[table.stated_slot(name)] = True
+        if assumed:
+            for name, assumption in self.assumed.items():
+                values[table.slot[name]] = assumption.value
+        return values
+
+    def _wishes(self) -> tuple[Wish, ...]:
+        wishes = []
+        for rule_id in self.base.favours:
+            favour = self.base.entries[rule_id].rule.favour
+            if favour is not None and self.grid.stands_everywhere(rule_id):
+                within = self.base.vocabulary[favour.fact].within
+                wishes.append(Wish(rule_id, favour.fact, favour.highest, within))
+        return tuple(wishes)
+
+    def _choose(self) -> None:
+        grid = self.grid
+        self.conflicts: list[tuple[str, ...]] = []
+        self.more_conflicts = False
+        if self.survivors:
+            self.status = JUDGED if self.count == 1 else ADVISED
+            candidates = self.survivors
+        else:
+            self.status = STOPPED if stopped(grid) else REJECTED
+            self.conflicts, self.more_conflicts = conflicts(grid)
+            candidates = nearest(grid)
+        groups = rank(grid, candidates, self.wishes)
+        first = next(groups)
+        self.at = first[0]
+        self.equals = first[1:]
+        self.others: list[int] = []
+        seen: set[object] = set()
+        for looked, group in enumerate(groups):
+            # One alternative for each way of losing: the same loss told twice helps nobody.
+            way = self._way(group[0])
+            if way not in seen:
+                seen.add(way)
+                self.others.append(group[0])
+            if len(self.others) == MOST_ALTERNATIVES or looked == _LOOK_AHEAD:
+                break
+
+    def _way(self, at: int) -> object:
+        """Return what tells one way of losing from another: the shoulds failed and the vane."""
+        row = self.grid.combination(at)
+        return self.grid.verdicts[at], row[0] if row else 0
+
+    # One build in full
+
+    def values_of(self, at: int) -> list[Value]:
+        """Return the values of one combination, computed facts included."""
+        values = self._before.copy()
+        table = self.base.table
+        for axis, row in zip(self.choice.axes, self.grid.combination(at), strict=True):
+            for fact, value in zip(axis.facts, axis.rows[row], strict=True):
+                values[table.slot[fact]] = value
+                values[table.stated_slot(fact)] = has_value(value)
+        self.ways.chooser.compute(values)
+        return values
+
+    def run_of(self, at: int) -> Run:
+        """Run all rules on one combination, with their whole trace."""
+        return self.base.program.run(self.values_of(at))
+
+    @cached_property
+    def run(self) -> Run:
+        """Return the run of the chosen (or nearest) build."""
+        return self.run_of(self.at)
+
+    def outcome(self, rule: Rule, demand: Demand, run: Run) -> str:
+        """Return whether a standing rule's demand is met, broken or unproven in a run."""
+        place = self.base.program.place[rule.id]
+        judged = self.ways.chooser.split.demand_judges[place, demand.place](run.values)
+        if judged == UNKNOWN:
+            return UNPROVEN
+        return MET if judged == (NO if demand.is_negative else YES) else BROKEN
+
+    def needs(self) -> Mapping[str, tuple[str, ...]]:
+        """Return the inputs of the computed facts."""
+        return self.ways.chooser.needs
+
+    # What else could happen
+
+    @cached_property
+    def open_run(self) -> Run:
+        """Return a run that knows only what was stated: no option chosen, nothing assumed.
+
+        What is silent or settled in it stays so whatever is chosen and whatever is answered.
+        """
+        values = self._values(assumed=False)
+        table = self.base.table
+        for name in self.choice.fixed:
+            values[table.stated_slot(name)] = True
+        self.ways.chooser.compute(values)
+        return self.base.program.run(values)
+
+    def beyond(self, fact: str) -> Value | None:
+        """Return the next value past the end at which a chosen one stands, if it breaks nothing.
+
+        None if the value stands at no end, the next is out of range, or it breaks something that
+        the chosen value does not.
+        """
+        entry = self.base.vocabulary[fact]
+        chosen = self.run.value(fact)
+        if entry.step is None or not has_value(chosen):
+            return None
+        values = [x for axis in self.choice.axes for x in self._offered(axis, fact)]
+        if not values:
+            return None
+        for end, step in ((max(values), entry.step), (min(values), -entry.step)):
+            if chosen != end:
+                continue
+            next_one = round9(chosen + step)
+            in_range = (
+                entry.low is None or entry.high is None or entry.low <= next_one <= entry.high
+            )
+            if in_range and self._breaks_nothing_new(fact, next_one):
+                return next_one
+        return None
+
+    def _offered(self, axis: object, fact: str) -> list[Value]:
+        facts = axis.facts  # type: ignore[attr-defined]
+        if fact not in facts:
+            return []
+        place = facts.index(fact)
+        return [row[place] for row in axis.rows if has_value(row[place])]  # type: ignore[attr-defined]
+
+    def _breaks_nothing_new(self, fact: str, value: Value) -> bool:
+        values = self._before.copy()
+        table = self.base.table
+        for axis, row in zip(self.choice.axes, self.grid.combination(self.at), strict=True):
+            for name, x in zip(axis.facts, axis.rows[row], strict=True):
+                values[table.slot[name]] = x
+                values[table.stated_slot(name)] = has_value(x)
+        values[table.slot[fact]] = value
+        self.ways.chooser.compute(values)
+        run = self.base.program.run(values)
+        return not self.failures(run) - self.failures(self.run)
+
+    def failures(self, run: Run) -> set[tuple[str, int]]:
+        """Return the demands a run does not meet, and its stops (place -1)."""
+        found = set()
+        for rule in run.standing_rules():
+            if rule.stop:
+                found.add((rule.id, -1))
+            for demand in rule.demands:
+                if self.outcome(rule, demand, run) != MET:
+                    found.add((rule.id, demand.place))
+        return found
+
+    def should_ties(self) -> list[tuple[tuple[Rule, Demand], tuple[Rule, Demand]]]:
+        """Return pairs of shoulds of one layer on one chosen option that no candidate can meet.
+
+        Each is met by some candidate; they are an open tie, and the ranking has gone on.
+        """
+        chosen = {f for axis in self.choice.axes if len(axis.rows) > 1 for f in axis.facts}
+        asked: dict[tuple[int, str], list[tuple[Rule, Demand]]] = {}
+        failing: set[tuple[int, str]] = set()
+        for rule in self.run.standing_rules():
+            for demand in rule.demands:
+                if not demand.is_must and demand.fact in chosen:
+                    key = rule.layer, demand.fact
+                    asked.setdefault(key, []).append((rule, demand))
+                    if self.outcome(rule, demand, self.run) != MET:
+                        failing.add(key)
+        found = []
+        for key in sorted(failing):
+            sides = asked[key]
+            for i, one in enumerate(sides):
+                found += [(one, other) for other in sides[i + 1 :] if self._apart(one, other)]
+        return found
+
+    def _apart(self, one: tuple[Rule, Demand], other: tuple[Rule, Demand]) -> bool:
+        grid = self.grid
+        mine = grid.outcomes(one[0].id, one[1])
+        theirs = grid.outcomes(other[0].id, other[1])
+        mask = mine.mask | theirs.mask
+        good_one, good_other = (NO if d.is_negative else YES for _, d in (one, other))
+        met_one = [x == good_one for x in grid.spread(mine, mask)]
+        met_other = [x == good_other for x in grid.spread(theirs, mask)]
+        both = any(a and b for a, b in zip(met_one, met_other, strict=True))
+        return any(met_one) and any(met_other) and not both
+
+
+def is_open(run: Run, rule: Rule) -> bool:
+    """Tell whether a rule could still conclude something in a run, or does."""
+    return run.standing[run.program.place[rule.id]] > 0
+
+
+__all__ = ["FIRED", "GIVEN", "Judgement", "is_open"]

@@ -1,0 +1,102 @@
+"""From a setup and a stock to the axes of a choice: which options there are, and which is first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from advisor.engine.grid import Axis
+from advisor.engine.values import MISSING, OPTION, Value, has_value
+from advisor.setups.model import Item, Setup, Stock
+from advisor.vocabulary import CHOICE, Vocabulary
+
+HEADS = "point"
+HEAD_TYPE = "point.type"
+
+
+class Choice(NamedTuple):
+    """What will be chosen: the axes, and behind each row of listed items the item itself."""
+
+    axes: tuple[Axis, ...]
+    items: Mapping[str, tuple[Item | None, ...]]  # axis name -> item of each row
+    pairing: bool  # whether the heads are the options
+    fixed: frozenset[str]  # options that the setup gives
+
+
+def is_pairing(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> bool:
+    """Tell whether the fletching is given and the head is not, so that heads are the options."""
+    if HEAD_TYPE not in vocabulary or HEAD_TYPE in setup.facts or not stock.items.get(HEADS):
+        return False
+    options = vocabulary.of_origin(OPTION)
+    telling = [name for name in options if vocabulary[name].pairs] or options
+    return bool(telling) and all(name in setup.facts for name in telling)
+
+
+def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
+    """Lay out everything there is to choose, in the order in which equal builds are listed.
+
+    Heads come first, then vanes as listed, then each single option the setup does not give: a
+    choice in the order of the vocabulary, a number ascending.
+    """
+    stated = {name: given.value for name, given in setup.facts.items()}
+    axes: list[Axis] = []
+    items: dict[str, tuple[Item | None, ...]] = {}
+    pairing = is_pairing(setup, vocabulary, stock)
+    options = vocabulary.of_origin(OPTION)
+    groups = [group for group in stock.items if group != HEADS]
+    if pairing:
+        members = [n for n in vocabulary.entries if n.startswith(HEADS + ".")]
+        axis, behind = _item_axis(HEADS, members, stock.items[HEADS], stated)
+        axes.append(axis)
+        items[HEADS] = behind
+    grouped: set[str] = set()
+    for group in groups:
+        members = [name for name in options if name.startswith(group + ".")]
+        grouped.update(members)
+        if not members or all(name in stated for name in members):
+            continue
+        axis, behind = _item_axis(group, members, stock.items[group], stated)
+        axes.append(axis)
+        items[group] = behind
+    for name in options:
+        if name in grouped or name in stated:
+            continue
+        entry = vocabulary[name]
+        values = list(stock.options.get(name, ()))
+        if entry.kind == CHOICE:
+            order = {value: i for i, value in enumerate(entry.choices)}
+            values = sorted(values or list(order), key=lambda v: order[v])
+        else:
+            values.sort()
+        axes.append(Axis(name, (name,), tuple((value,) for value in values or [MISSING])))
+    fixed = frozenset(name for name in options if name in stated)
+    return Choice(tuple(axes), items, pairing, fixed)
+
+
+def _item_axis(
+    group: str, members: list[str], listed: tuple[Item, ...], stated: Mapping[str, Value]
+) -> tuple[Axis, tuple[Item | None, ...]]:
+    """Keep the listed items that agree with what is stated of them, or do not tell.
+
+    If none does, the one row is what the setup states: it is judged as it stands.
+    """
+    given = {name: stated[name] for name in members if name in stated}
+    kept: list[Item | None] = [
+        item
+        for item in listed
+        if all(item.facts.get(name, value) == value for name, value in given.items())
+    ]
+    rows = []
+    for item in kept or [None]:
+        facts = {**(item.facts if item is not None else {}), **given}
+        rows.append(tuple(facts.get(name, MISSING) for name in members))
+    return Axis(group, tuple(members), tuple(rows)), tuple(kept or [None])
+
+
+def offered(axes: tuple[Axis, ...], fact: str) -> list[Value]:
+    """Return the values offered for one fact, each once, as listed."""
+    for axis in axes:
+        if fact in axis.facts:
+            place = axis.facts.index(fact)
+            return list(dict.fromkeys(row[place] for row in axis.rows if has_value(row[place])))
+    return []

@@ -1,0 +1,125 @@
+"""Where facts come from: the way back from a value to what somebody stated."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from advisor.decision import FactValue, Number, Premise
+from advisor.derive import BY_FACT
+from advisor.engine.conditions import Any, Judged, Not, Test, judge
+from advisor.engine.run import Run
+from advisor.engine.values import COMPUTED, CONCLUDED, OPTION, YES, Value, has_value
+from advisor.judge import Judgement
+from advisor.vocabulary import NUMBERS
+from advisor.words import Words
+
+
+class Origins:
+    """Tells the premises of one run; each fact's way back is worked out once."""
+
+    def __init__(self, judgement: Judgement, run: Run, words: Words) -> None:
+        self.judgement = judgement
+        self.run = run
+        self.words = words
+        self.vocabulary = judgement.base.vocabulary
+        self._facts: dict[str, Premise] = {}
+        self._rests: dict[str, frozenset[str]] = {}
+
+    def shown(self, fact: str, value: Value) -> FactValue:
+        """Return a value as the Decision holds it."""
+        entry = self.vocabulary[fact]
+        if entry.kind in NUMBERS:
+            return Number(value, entry.unit)
+        shown: FactValue = value
+        return shown
+
+    def fact(self, name: str) -> Premise:
+        """Return where a fact has its value from, down to what was stated."""
+        found = self._facts.get(name)
+        if found is None:
+            found = self._facts[name] = self._trace(name)
+        return found
+
+    def _trace(self, name: str) -> Premise:
+        value = self.run.value(name)
+        judgement = self.judgement
+        if not has_value(value):
+            return Premise(name, f"{name} is not known", "missing")
+        says = f"{name} is {self.words.value(name, value)}"
+        shown = self.shown(name, value)
+        given = judgement.setup.facts.get(name)
+        if given is not None:
+            return Premise(name, says, "given", shown, given.file, given.line)
+        assumption = judgement.assumed.get(name)
+        if assumption is not None:
+            return Premise(name, says, "assumed", shown, because=assumption.because)
+        origin = self.vocabulary[name].origin
+        if origin == COMPUTED:
+            computed = BY_FACT[name]
+            needs = tuple(self.fact(need) for need in computed.needs)
+            return Premise(
+                name, says, "computed", shown, function=computed.function, premises=needs
+            )
+        if origin == CONCLUDED:
+            rules = tuple(self.run.supporters(name))
+            below = tuple(p for rule_id in rules for p in self.rule(rule_id))
+            return Premise(name, says, "concluded", shown, rules=rules, premises=below)
+        return Premise(name, says, OPTION, shown)
+
+    def rule(self, rule_id: str) -> tuple[Premise, ...]:
+        """Return what a rule's condition rests on: the tests that hold, each with its fact."""
+        when = self.judgement.base.entries[rule_id].rule.when
+        if when is None:
+            return ()
+        judged = judge(when, self.run.program.table, self.run.values)
+        found: dict[tuple[str, str], Premise] = {}
+        for test, holds in _telling(judged):
+            said = self.words.condition(test)
+            for name in test.facts():
+                premise = self.fact(name)
+                if premise.value is None or test.op in ("known", "stated"):
+                    premise = premise._replace(says=said if holds else f"not: {said}")
+                found.setdefault((name, premise.says), premise)
+        return tuple(found.values())
+
+    def rests_on(self, name: str) -> frozenset[str]:
+        """Return the assumed facts that a fact's value goes back to."""
+        found = self._rests.get(name)
+        if found is None:
+            found = self._rests[name] = assumed_in([self.fact(name)])
+        return found
+
+
+def _telling(judged: Judged) -> Iterable[tuple[Test, bool]]:
+    """Yield the tests that make a condition hold, and whether each does."""
+    node = judged.node
+    if isinstance(node, Test):
+        yield node, judged.outcome == YES
+        return
+    for part in judged.parts:
+        if isinstance(node, Any) and part.outcome != YES:
+            continue
+        if isinstance(node, Not):
+            for test, holds in _all_tests(part):
+                yield test, holds
+        else:
+            yield from _telling(part)
+
+
+def _all_tests(judged: Judged) -> Iterable[tuple[Test, bool]]:
+    if isinstance(judged.node, Test):
+        yield judged.node, judged.outcome == YES
+    for part in judged.parts:
+        yield from _all_tests(part)
+
+
+def assumed_in(premises: Iterable[Premise]) -> frozenset[str]:
+    """Return the assumed facts among premises, however deep."""
+    found: set[str] = set()
+    todo = list(premises)
+    while todo:
+        premise = todo.pop()
+        if premise.origin == "assumed":
+            found.add(premise.fact)
+        todo += premise.premises
+    return frozenset(found)
