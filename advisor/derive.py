@@ -1,7 +1,7 @@
 """Computed facts: the one table that joins physics to the vocabulary.
 
-Physics works in SI on plain numbers and knows no facts; rules know facts and no arithmetic. Here each
-computed fact has its name, the facts it needs, its function, its source and how far to trust it.
+Physics works in SI on plain numbers and knows no facts; rules know facts and no arithmetic. Here
+each computed fact has its name, the facts it needs, its function, its source and its band.
 """
 
 from __future__ import annotations

@@ -100,8 +100,7 @@ def _telling(judged: Judged) -> Iterable[tuple[Test, bool]]:
         if isinstance(node, Any) and part.outcome != YES:
             continue
         if isinstance(node, Not):
-            for test, holds in _all_tests(part):
-                yield test, holds
+            yield from _all_tests(part)
         else:
             yield from _telling(part)
 

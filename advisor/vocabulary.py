@@ -18,7 +18,7 @@ ORIGINS = (GIVEN, OPTION, COMPUTED, CONCLUDED)
 NUMBERS = (COUNT, QUANTITY)
 
 
-class ValueFault(Exception):
+class UnfitError(Exception):
     """A value that its fact cannot take: what is wrong, and the remedy."""
 
     def __init__(self, what: str, remedy: str) -> None:
@@ -69,14 +69,14 @@ class FactEntry(NamedTuple):
                 the range; setups and stock may not.
 
         Raises:
-            ValueFault: if the fact cannot take the value.
+            UnfitError: if the fact cannot take the value.
         """
         if raw is None:
-            raise ValueFault(
+            raise UnfitError(
                 f"{self.name} has no value", "write one, or leave the line out if it is not known"
             )
         if isinstance(raw, dict):
-            raise ValueFault(f"{self.name} is one fact, not a group", f"write {self.due()}")
+            raise UnfitError(f"{self.name} is one fact, not a group", f"write {self.due()}")
         if isinstance(raw, list):
             return self._read_list(raw)
         if self.kind == CHOICE:
@@ -84,22 +84,22 @@ class FactEntry(NamedTuple):
             return (one,) if self.several else one
         if self.kind == FLAG:
             if not isinstance(raw, bool):
-                raise ValueFault(
+                raise UnfitError(
                     f"`{show(raw)}` is no answer to {self.name}", "write true or false"
                 )
             return raw
         if self.kind == TEXT:
             if not isinstance(raw, str):
-                raise ValueFault(f"`{show(raw)}` is not text", f'write it in quotes: "{show(raw)}"')
+                raise UnfitError(f"`{show(raw)}` is not text", f'write it in quotes: "{show(raw)}"')
             return raw
         try:
             return self._number(raw, in_rule)
         except QuantityError as error:
-            raise ValueFault(error.what, error.help) from None
+            raise UnfitError(error.what, error.help) from None
 
     def _read_list(self, raw: list[Any]) -> Value:
         if not self.several:
-            raise ValueFault(
+            raise UnfitError(
                 f"a list is written where {self.name} takes one value", f"write {self.due()}"
             )
         return tuple(dict.fromkeys(self._choice(item) for item in raw))
@@ -110,10 +110,10 @@ class FactEntry(NamedTuple):
         near = did_you_mean(raw, self.choices) if isinstance(raw, str) else None
         listed = "choices: " + ", ".join(self.choices)
         if raw == "unknown":
-            raise ValueFault(
+            raise UnfitError(
                 f"`unknown` is no choice of {self.name}", "leave the line out if it is not known"
             )
-        raise ValueFault(
+        raise UnfitError(
             f"`{show(raw)}` is no choice of {self.name}",
             f"did you mean {near}? {listed}" if near else listed,
         )
@@ -121,11 +121,11 @@ class FactEntry(NamedTuple):
     def _number(self, raw: Any, in_rule: bool) -> float:
         if self.kind == COUNT:
             if isinstance(raw, bool) or not isinstance(raw, (int, float)) or raw != raw:
-                raise ValueFault(
+                raise UnfitError(
                     f"`{show(raw)}` is no count", f"write {self.name} as a whole number in digits"
                 )
             if raw in (float("inf"), float("-inf")) or raw != int(raw):
-                raise ValueFault(f"`{show(raw)}` is no whole number", f"{self.name} is a count")
+                raise UnfitError(f"`{show(raw)}` is no whole number", f"{self.name} is a count")
             value: float = int(raw)
         else:
             value = parse_quantity(raw, self.unit, bare=self.bare or in_rule, name=self.name)

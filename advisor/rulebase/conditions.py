@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any as Anything
 
 from advisor.engine.conditions import All, Any, Node, Not, Ref, Test
-from advisor.vocabulary import FactEntry, ValueFault, Vocabulary, show
+from advisor.vocabulary import FactEntry, UnfitError, Vocabulary, show
 
 BOUNDS = ("at_least", "at_most", "above", "below")
 GROUPS = ("any", "all", "not")
@@ -134,7 +134,7 @@ class ConditionReader:
             return Test(entry.name, op, Ref(other.name))
         try:
             value = entry.read(raw, in_rule=True)
-        except ValueFault as fault:
+        except UnfitError as fault:
             self.report(path, fault.what, fault.help)
             return None
         if entry.several and isinstance(value, tuple) and len(value) == 1:

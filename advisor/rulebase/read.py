@@ -12,7 +12,7 @@ from advisor.engine.conditions import Node
 from advisor.engine.rules import CircleError, Demand, Favour, Rule, order
 from advisor.engine.values import CONCLUDED, GIVEN, OPTION
 from advisor.errors import Collector, Faults, did_you_mean
-from advisor.quantities import QuantityError, UNITS, parse_quantity
+from advisor.quantities import UNITS, QuantityError, parse_quantity
 from advisor.rulebase import store
 from advisor.rulebase.conditions import ConditionReader, Path
 from advisor.rulebase.digest import digest
@@ -34,7 +34,7 @@ from advisor.vocabulary import (
     NUMBERS,
     Assumption,
     FactEntry,
-    ValueFault,
+    UnfitError,
     Vocabulary,
     show,
 )
@@ -348,7 +348,7 @@ class _Reader:
             return None
         try:
             value = entry.read(raw["value"])
-        except ValueFault as fault:
+        except UnfitError as fault:
             self.fault(file, (*path, "value"), fault.what, fault.help)
             return None
         return Assumption(value, raw["because"], layer)
@@ -869,7 +869,7 @@ class _Conclusions:
             return
         try:
             self.sets.append((name, entry.read(value, in_rule=True)))
-        except ValueFault as fault:
+        except UnfitError as fault:
             self.report(path, fault.what, fault.help)
 
     def _demand(self, kind: str, name: str, test: Any, place: int, path: Path) -> None:
@@ -962,7 +962,10 @@ def satisfies(version: str, wanted: str) -> bool:
 
 
 def _numbers(version: str) -> tuple[int, int, int]:
-    parts = [int(n) for n in re.findall(r"\d+", version.split("-")[0].split("+")[0])[:3]]
+    parts = [
+        int(n)
+        for n in re.findall(r"\d+", version.split("-", maxsplit=1)[0].split("+", maxsplit=1)[0])[:3]
+    ]
     parts += [0] * (3 - len(parts))
     return parts[0], parts[1], parts[2]
 

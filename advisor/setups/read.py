@@ -8,7 +8,7 @@ from typing import Any
 from advisor.engine.values import CONCLUDED, OPTION, Value
 from advisor.errors import Collector, Faults, did_you_mean
 from advisor.setups.model import Given, Item, Setup, Stock
-from advisor.vocabulary import ValueFault, Vocabulary, show
+from advisor.vocabulary import UnfitError, Vocabulary, show
 
 SCHEMA_VERSION = 1
 ITEM_LISTS = {"vanes": "vane", "heads": "point"}
@@ -65,14 +65,15 @@ class _FactReader:
                         f"write below it, two spaces in: {members}",
                     )
             else:
-                self.fault(document.where_key(*here), *self._unknown(name))
+                self.fault(document.where_key(*here), *self.unknown(name))
 
     def _members(self, group: str) -> str:
         names = [n[len(group) + 1 :] for n in self.vocabulary.entries if n.startswith(group + ".")]
         shown = ", ".join(names[:8])
         return shown + (", ..." if len(names) > 8 else "")
 
-    def _unknown(self, name: str) -> tuple[str, str]:
+    def unknown(self, name: str) -> tuple[str, str]:
+        """Say that a name is no fact, and what may have been meant."""
         what, remedy = self.vocabulary.no_such(name)
         if "did you mean" not in remedy:
             near = did_you_mean(name, self.vocabulary.groups)
@@ -94,7 +95,7 @@ class _FactReader:
             return None
         try:
             value = entry.read(raw)
-        except ValueFault as fault:
+        except UnfitError as fault:
             self.fault(place, fault.what, fault.help)
             return None
         return Given(value, self.file, place[0], place[1], show(raw))
@@ -139,31 +140,43 @@ def read_setup(
 def _read_file(
     document: Any, vocabulary: Vocabulary, collector: Collector, facts: dict[str, Given]
 ) -> str:
+    setup = walk_setup(document, (), vocabulary, collector)
+    facts.update(setup.facts)
+    return setup.title
+
+
+def walk_setup(document: Any, path: Path, vocabulary: Vocabulary, collector: Collector) -> Setup:
+    """Read the setup that stands at a place of a document, taking every fault."""
     reader = _FactReader(vocabulary, collector, document.path)
     data = document.data
+    for key in path:
+        data = data[key]
     if not isinstance(data, dict):
         reader.fault(
-            document.where(), "a setup is a mapping of facts", "write for example discipline: [3d]"
+            document.where(*path),
+            "a setup is a mapping of facts",
+            "write for example discipline: [3d]",
         )
-        return ""
+        return Setup("", {})
     body = dict(data)
-    check_version(reader, document, body.pop("schema", SCHEMA_VERSION))
+    check_version(reader, document, path, body.pop("schema", SCHEMA_VERSION))
     title = body.pop("title", "")
     if not isinstance(title, str):
-        reader.fault(document.where("title"), "the title is not text", "write it in quotes")
+        reader.fault(document.where(*path, "title"), "the title is not text", "write it in quotes")
         title = ""
     notes = body.pop("notes", "")
     if not isinstance(notes, str):
-        reader.fault(document.where("notes"), "notes are text", "write them in quotes")
-    reader.walk(body, "", (), document, facts)
-    return title
+        reader.fault(document.where(*path, "notes"), "notes are text", "write them in quotes")
+    facts: dict[str, Given] = {}
+    reader.walk(body, "", path, document, facts)
+    return Setup(title, facts)
 
 
-def check_version(reader: _FactReader, document: Any, version: Any) -> None:
+def check_version(reader: _FactReader, document: Any, path: Path, version: Any) -> None:
     """Refuse a file written for another version of the format."""
     if version != SCHEMA_VERSION or isinstance(version, bool):
         reader.fault(
-            document.where("schema"),
+            document.where(*path, "schema"),
             f"`{show(version)}` is no schema version this program reads",
             f"this program reads schema: {SCHEMA_VERSION}",
         )
@@ -185,7 +198,7 @@ def _read_set(
         if name in vocabulary.groups:
             reader.fault(None, f"`{name}` is a group of facts, not one", "name one of its facts")
         else:
-            reader.fault(None, *reader._unknown(name))
+            reader.fault(None, *reader.unknown(name))
         return
     try:
         value = parse_scalar(raw, file)
@@ -239,7 +252,7 @@ def stock_of(document: Any, vocabulary: Vocabulary, collector: Collector) -> Sto
         reader.fault(document.where(), "a stock file is a mapping", "write vanes: and a list")
         return Stock("", {}, {})
     body = dict(data)
-    check_version(reader, document, body.pop("schema", SCHEMA_VERSION))
+    check_version(reader, document, (), body.pop("schema", SCHEMA_VERSION))
     name = body.pop("stock", "")
     items: dict[str, tuple[Item, ...]] = {}
     options: dict[str, tuple[Value, ...]] = {}

@@ -1,0 +1,14 @@
+"""`python -m advisor`, and the `advisor` command."""
+
+from __future__ import annotations
+
+
+def main() -> None:
+    """Run the command line."""
+    from advisor.cli import app
+
+    app(prog_name="advisor")
+
+
+if __name__ == "__main__":
+    main()

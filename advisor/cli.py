@@ -1,0 +1,240 @@
+"""The command line: the only module that prints, exits or knows Typer."""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated, NoReturn
+
+import typer
+
+from advisor.errors import Fault, Faults, did_you_mean
+
+ADVISED, NO_BUILD, REFUSED, RULES_REFUSED = 0, 1, 2, 3
+
+app = typer.Typer(
+    add_completion=True,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Which vanes, how many, on which side and at what angle; which head behind which vanes; "
+    "and the rule behind every word.",
+)
+rules_app = typer.Typer(no_args_is_help=True, help="Read the rules.")
+app.add_typer(rules_app, name="rules")
+
+
+def _complete_rule(incomplete: str) -> list[str]:
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        return [r for r in read_rule_base().entries if r.startswith(incomplete)]
+    except Faults:
+        return []
+
+
+def _complete_set(incomplete: str) -> list[str]:
+    from advisor.engine.values import CONCLUDED
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        words = read_rule_base().vocabulary
+    except Faults:
+        return []
+    name, equals, start = incomplete.partition("=")
+    if equals and name in words:
+        return [f"{name}={c}" for c in words[name].choices if c.startswith(start)]
+    return [
+        f"{fact}="
+        for fact, entry in words.entries.items()
+        if fact.startswith(name) and entry.origin != CONCLUDED
+    ]
+
+
+def _complete_format(incomplete: str) -> list[str]:
+    from advisor.render import FORMATS
+
+    return [name for name in FORMATS if name.startswith(incomplete)]
+
+
+Rules = Annotated[
+    str | None,
+    typer.Option("--rules", metavar="DIR", help="A house's rule base; without it, the base rules."),
+]
+Format = Annotated[
+    str,
+    typer.Option("--format", metavar="text|json", autocompletion=_complete_format),
+]
+Out = Annotated[str | None, typer.Option("--out", metavar="FILE", help="Write to a file instead.")]
+
+
+@app.command()
+def advise(
+    setup: Annotated[
+        str | None, typer.Argument(metavar="[SETUP.yaml]", help="What is given; - reads it here.")
+    ] = None,
+    sets: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set",
+            metavar="FACT=VALUE",
+            help="State a fact, over the file's: --set point.type=fixed-blade",
+            autocompletion=_complete_set,
+        ),
+    ] = None,
+    rules: Rules = None,
+    stock: Annotated[
+        str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
+    ] = None,
+    form: Format = "text",
+    out: Out = None,
+) -> None:
+    """Advise on a setup: complete whatever half of the build is not given, or judge all of it."""
+    from advisor.pipeline import advise as advise_on
+    from advisor.rulebase.read import read_rule_base
+    from advisor.setups.read import read_setup, read_stock
+
+    _check_format(form)
+    if setup is None and not sets:
+        _fail(
+            Faults(
+                [
+                    Fault(
+                        "advisor advise",
+                        None,
+                        None,
+                        "nothing is stated",
+                        "name a setup file, or state facts: --set point.type=fixed-blade",
+                    )
+                ],
+                "usage",
+            )
+        )
+    try:
+        base = read_rule_base(rules)
+        listed, stated = None, None
+        faults: list[Fault] = []
+        try:
+            text = sys.stdin.read() if setup == "-" else None
+            stated = read_setup(
+                "standard input" if setup == "-" else setup, sets or [], base.vocabulary, text=text
+            )
+        except Faults as refused:
+            faults += refused.faults
+        if stock is not None:
+            try:
+                listed = read_stock(stock, base.vocabulary)
+            except Faults as refused:
+                faults += refused.faults
+        if stated is None or faults:
+            raise Faults(faults, "setup")
+        decision = advise_on(stated, base, listed)
+    except Faults as refused:
+        _fail(refused)
+    from advisor.render import renderer
+
+    _write(renderer(form)(decision, _colour(out)), out)
+    if decision.status in ("stopped", "rejected"):
+        raise typer.Exit(NO_BUILD)
+
+
+@rules_app.command("list")
+def rules_list(
+    rules: Rules = None,
+    topic: Annotated[
+        str | None, typer.Option("--topic", metavar="NAME", help="Only the rules of one file.")
+    ] = None,
+    form: Format = "text",
+    out: Out = None,
+) -> None:
+    """List the rules by topic: what each asks and what it rests on."""
+    from advisor.rulebase.pages import list_json, list_text, topics
+    from advisor.rulebase.read import read_rule_base
+
+    _check_format(form)
+    try:
+        base = read_rule_base(rules)
+        if topic is not None and topic not in topics(base):
+            near = did_you_mean(topic, topics(base))
+            told = f"did you mean {near}? " if near else ""
+            help_ = f"{told}topics: {', '.join(topics(base))}"
+            raise Faults([Fault("--topic", None, None, f"`{topic}` is no topic", help_)], "usage")
+    except Faults as refused:
+        _fail(refused)
+    _write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
+
+
+@rules_app.command("show")
+def rules_show(
+    rule_id: Annotated[
+        str, typer.Argument(metavar="ID", help="The rule's name.", autocompletion=_complete_rule)
+    ],
+    rules: Rules = None,
+    form: Format = "text",
+    out: Out = None,
+) -> None:
+    """Show a rule's page: what it says, when, its exceptions, why, on what evidence."""
+    from advisor.rulebase.pages import page_json, page_text
+    from advisor.rulebase.read import read_rule_base
+
+    _check_format(form)
+    try:
+        base = read_rule_base(rules)
+        gone = {retired.rule for retired in base.retired}
+        if rule_id not in base.entries and rule_id not in gone:
+            near = did_you_mean(rule_id, [*base.entries, *gone])
+            help_ = f"did you mean {near}?" if near else "advisor rules list shows them all"
+            raise Faults(
+                [Fault("rules show", None, None, f"there is no rule `{rule_id}`", help_)], "usage"
+            )
+        shown = page_json(base, rule_id) if form == "json" else page_text(base, rule_id)
+    except Faults as refused:
+        _fail(refused)
+    _write(shown, out)
+
+
+def _check_format(form: str) -> None:
+    from advisor.render import FORMATS
+
+    if form not in FORMATS:
+        near = did_you_mean(form, FORMATS)
+        help_ = (f"did you mean {near}? " if near else "") + f"formats: {', '.join(FORMATS)}"
+        _fail(Faults([Fault("--format", None, None, f"`{form}` is no format", help_)], "usage"))
+
+
+def _fail(faults: Faults) -> NoReturn:
+    closing = {"rules": "the rules were not used"}.get(faults.about, "nothing was advised")
+    sys.stderr.write(faults.text(closing) + "\n")
+    raise typer.Exit(faults.exit_status)
+
+
+def _colour(out: str | None) -> bool:
+    """Colour only what a person watches; the NO_COLOR convention is honoured."""
+    return out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+
+
+def _write(text: str, out: str | None) -> None:
+    """Write a result: to standard output, or to a file that is whole or not there."""
+    if out is None:
+        try:
+            sys.stdout.write(text)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # The reader has seen enough; what is left has nowhere to go.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return
+    part = f"{out}.{os.getpid()}.part"
+    try:
+        with open(part, "w", encoding="utf-8") as file:
+            file.write(text)
+        os.replace(part, out)
+    except OSError as error:
+        if os.path.exists(part):
+            os.unlink(part)
+        reason = (error.strerror or str(error)).lower()
+        _fail(
+            Faults(
+                [Fault(out, None, None, f"this cannot be written: {reason}", "name another file")],
+                "usage",
+            )
+        )

@@ -1,0 +1,39 @@
+"""Numbers as they deserve to be shown: a few digits, the unit, the band beside them."""
+
+from __future__ import annotations
+
+from advisor.decision import FactValue, Number
+
+_PLAIN_UNITS = {"": "", "1": "", "ratio": "", "lbf": " lb", "%": " %", "N-m2": " N m2"}
+
+
+def amount(number: Number) -> str:
+    """Show a computed number to three digits, with its band."""
+    band = f" +/- {number.band}" if number.band else ""
+    return f"{digits(number.value, 3)}{unit_words(number.unit)}{band}"
+
+
+def plain(value: FactValue) -> str:
+    """Show a stated or chosen value as it was written."""
+    if isinstance(value, Number):
+        return f"{digits(value.value, 6)}{unit_words(value.unit)}"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    return ", ".join(value) or "none"
+
+
+def unit_words(unit: str) -> str:
+    """Return a unit as it is written behind a number, the space included."""
+    return _PLAIN_UNITS.get(unit, f" {unit}")
+
+
+def digits(value: float, significant: int) -> str:
+    """Round to significant digits without an exponent; whole digits are never rounded away."""
+    if value == 0:
+        return "0"
+    whole = len(str(int(abs(value))))
+    if whole >= significant:
+        return f"{value:.0f}"
+    return f"{float(f'{value:.{significant}g}'):.10f}".rstrip("0").rstrip(".")

@@ -1,0 +1,479 @@
+"""The Decision as plain text: what to build, why, what lost, what is assumed, what to ask.
+
+Eighty columns, no box drawing. A reason shared by several rules is told once and referred to by
+its number. Colour marks headings and warnings on a terminal; nothing is told by colour alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from textwrap import wrap
+
+from advisor.decision import (
+    Alternative,
+    Decision,
+    Evidence,
+    FactValue,
+    Number,
+    Premise,
+    Reason,
+)
+from advisor.render.numbers import amount, plain
+
+WIDTH = 80
+_INDENT = 7
+_MOST_QUESTIONS = 6
+_MOST_UNDECIDED = 8
+_MOST_EQUALS = 4
+
+_STATUS = {
+    "stopped": "STOP: do not build this",
+    "rejected": "No build satisfies every must",
+    "judged": "The build as stated",
+    "advised": "Build",
+}
+
+
+class _Page:
+    """Lines of text, wrapped and indented."""
+
+    def __init__(self, colour: bool) -> None:
+        self.lines: list[str] = []
+        self.colour = colour
+
+    def paint(self, text: str, code: str) -> str:
+        return f"\x1b[{code}m{text}\x1b[0m" if self.colour else text
+
+    def head(self, text: str, code: str = "1") -> None:
+        if self.lines and self.lines[-1]:
+            self.lines.append("")
+        self.lines.append(self.paint(text, code))
+
+    def put(self, text: str, indent: int = _INDENT, hang: int = 0) -> None:
+        self.lines += wrap(
+            text,
+            WIDTH,
+            initial_indent=" " * indent,
+            subsequent_indent=" " * (indent + hang),
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
+
+    def pair(self, label: str, text: str, indent: int, width: int) -> None:
+        """Put a label in a column and the text beside it, wrapped under itself."""
+        lead = " " * indent + label
+        column = indent + width
+        if len(lead) >= column:
+            self.lines.append(lead)
+            lead = ""
+        self.lines += wrap(
+            text,
+            WIDTH,
+            initial_indent=lead.ljust(column),
+            subsequent_indent=" " * column,
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
+
+    def text(self) -> str:
+        return "\n".join(self.lines) + "\n"
+
+
+def render(decision: Decision, colour: bool) -> str:
+    """Return the Decision as text, at most eighty columns wide."""
+    page = _Page(colour)
+    teller = _Teller(decision, page)
+    teller.tell()
+    return page.text()
+
+
+class _Teller:
+    def __init__(self, decision: Decision, page: _Page) -> None:
+        self.d = decision
+        self.page = page
+        self.told: dict[str, int] = {}  # rule id -> number of its reason
+
+    def tell(self) -> None:
+        d = self.d
+        self._title()
+        for caution in d.cautions:
+            if caution.level == "stop":
+                self.page.head("Stop", "1;31")
+                self.page.put(f"{caution.text} ({caution.rule})")
+        if d.status in ("stopped", "rejected"):
+            self._conflicts()
+        self._build()
+        self._why()
+        self._lost()
+        self._doubts()
+        self._close_behind()
+        self._not_known()
+        self._cautions()
+        self._steps()
+
+    def _title(self) -> None:
+        base = self.d.rulebase
+        left = self.d.title or "Untitled setup"
+        right = f"{base.name} {base.version}, digest {base.digest[:12]}"
+        if len(left) + len(right) + 2 > WIDTH:
+            self.page.lines += [self.page.paint(left, "1"), right]
+        else:
+            gap = " " * (WIDTH - len(left) - len(right))
+            self.page.lines.append(self.page.paint(left, "1") + gap + right)
+
+    # What to build
+
+    def _build(self) -> None:
+        d, page = self.d, self.page
+        if d.status in ("stopped", "rejected"):
+            page.head("Nearest build")
+            page.put("What breaks least; it is shown for comparison, not to be built.")
+        else:
+            page.head(_STATUS[d.status])
+        for line in build_lines(d.build, d.items):
+            page.put(line, hang=2)
+        numbers = [
+            f"{d.labels.get(name, name)} {amount(number)}" + ("*" if number.rests_on else "")
+            for name, number in d.numbers.items()
+        ]
+        if numbers:
+            page.lines.append("")
+            for line in _columns(numbers, WIDTH - _INDENT):
+                page.lines.append(" " * _INDENT + line)
+            resting = sorted({f for n in d.numbers.values() for f in n.rests_on})
+            if resting:
+                page.put(f"* rests on assumed {', '.join(resting)}")
+        if d.rests_on:
+            page.put(f"This verdict rests on assumed {', '.join(d.rests_on)}.")
+        if d.equals:
+            page.put(_as_good(d))
+        for bounded in d.bounded:
+            page.put(
+                f"{bounded.fact} {plain(bounded.value)} is bounded by the stock, not by a rule: "
+                f"{plain(bounded.beyond)} would break nothing."
+            )
+
+    # Why
+
+    def _why(self) -> None:
+        page = self.page
+        shown = {
+            fact: reasons for fact, reasons in self.d.reasons.items() if self._worth_telling(fact)
+        }
+        if not shown:
+            return
+        page.head("Why")
+        for fact, reasons in shown.items():
+            value = self.d.build.get(fact, self.d.numbers.get(fact, self.d.given.get(fact)))
+            said = plain(value) if value is not None else "not known"
+            page.lines.append(f"  {fact} {said}")
+            quiet = [r for r in reasons if _is_quiet(r)]
+            for reason in reasons:
+                if reason not in quiet:
+                    self._reason(reason)
+            if quiet:
+                page.put(f"musts met: {', '.join(r.rule for r in quiet)}", indent=4, hang=11)
+
+    def _worth_telling(self, fact: str) -> bool:
+        return fact in self.d.build or any(r.outcome != "met" for r in self.d.reasons[fact])
+
+    def _reason(self, reason: Reason) -> None:
+        """Tell a reason in full the first time, and by its number after that."""
+        page = self.page
+        word = reason.strength.replace("_", " ")
+        mark = {"met": "", "broken": "  BROKEN", "unproven": "  unproven"}[reason.outcome]
+        disputed = "  (disputed)" if reason.contested else ""
+        number = self.told.get(reason.rule)
+        if number is not None:
+            page.put(f"{word:<10} {reason.rule}{mark}: see ({number})", indent=4)
+            return
+        number = self.told[reason.rule] = len(self.told) + 1
+        code = "31" if reason.outcome == "broken" else "36"
+        line = f"    {word:<10} {page.paint(reason.rule, code)} ({number}){mark}{disputed}"
+        page.lines.append(line)
+        page.put(f"asks {reason.asks}", indent=15, hang=2)
+        page.put(f"{reason.because} {evidence_words(reason.evidence)}", indent=15)
+        told = premise_words(reason.premises)
+        if told:
+            page.put(told, indent=15)
+        if reason.unless_open:
+            page.put(f"unless it is otherwise: {', '.join(reason.unless_open)}, not stated", 15)
+
+    # What lost, what could still change
+
+    def _lost(self) -> None:
+        d, page = self.d, self.page
+        if d.set_aside:
+            page.head("Set aside")
+            for lost in d.set_aside:
+                page.put(f"{lost.rule} lost to {lost.by}", hang=2)
+                page.put(f"it said: {lost.says} {lost.because}", indent=9, hang=2)
+                page.put(f"but: {lost.by_because}", indent=9, hang=2)
+                if lost.not_stated:
+                    page.put(f"not stated: {', '.join(lost.not_stated)}", indent=9, hang=2)
+        if d.retired:
+            page.head("Retired by the house")
+            for retired in d.retired:
+                by = f" for {retired.replacement}" if retired.replacement else ""
+                page.put(f"{retired.rule} ({retired.by}{by}): {retired.because}", hang=2)
+        if d.contested:
+            page.head("Disputed")
+            for dispute in d.contested:
+                page.put(f"{dispute.rule}, by {_kind(dispute.by)}: {dispute.note}", hang=2)
+
+    def _doubts(self) -> None:
+        d, page = self.d, self.page
+        if d.ties:
+            page.head("Open ties", "1;33")
+            for tie in d.ties:
+                page.put(f"{tie.fact}: rules of equal standing disagree, and none is preferred")
+                for side in tie.sides:
+                    page.put(f"{side.rule} asks {side.asks}: {side.because}", indent=9, hang=2)
+        if d.stands_unless:
+            page.head("Stands unless")
+            for doubt in d.stands_unless:
+                page.put(
+                    f"{doubt.what} stands unless {doubt.by} comes to hold; not stated: "
+                    f"{', '.join(doubt.facts)}",
+                    hang=2,
+                )
+        if d.unproven:
+            page.head("Unproven", "1;33")
+            for unproven in d.unproven:
+                page.put(
+                    f"{unproven.rule} must have {unproven.asks}; it lacks "
+                    f"{', '.join(unproven.facts)}",
+                    hang=2,
+                )
+
+    # Other builds
+
+    def _close_behind(self) -> None:
+        d, page = self.d, self.page
+        if d.alternatives:
+            page.head("Close behind")
+            for other in d.alternatives:
+                page.put(f"{brief(other, d)}: {'; '.join(other.loses)}", hang=2)
+        if d.rejected and d.status == "advised":
+            page.head("Turned down")
+            page.put(f"{d.builds - d.survivors} of {d.builds} builds break a must or carry a stop.")
+            for rejection in d.rejected:
+                page.put(f"{rejection.builds:>6}  {rejection.rule}: {rejection.asks}", hang=8)
+
+    def _conflicts(self) -> None:
+        d, page = self.d, self.page
+        page.head(_STATUS[d.status], "1;31")
+        page.put(f"Every one of {d.builds} builds breaks a must or carries a stop.")
+        for conflict in d.conflicts:
+            if len(conflict.rules) == 1:
+                page.put(f"No build satisfies {conflict.rules[0]}: {conflict.says[0]}", hang=2)
+                continue
+            page.put("These cannot hold together; let go of one:", hang=2)
+            for rule, says in zip(conflict.rules, conflict.says, strict=True):
+                page.put(f"{rule}: {says}", indent=9, hang=2)
+        if d.more_conflicts:
+            page.put("There are more such sets; the smallest are shown.")
+
+    # What is not known
+
+    def _not_known(self) -> None:
+        d, page = self.d, self.page
+        if d.assumed:
+            page.head("Assumed")
+            quiet = []
+            for name, value in d.assumed.items():
+                why = d.assumptions[name]
+                if name in d.rests_on or why.by != d.rulebase.layers[0].split(" ")[0]:
+                    page.put(f"{name} {plain(value)}: {why.because} ({why.by})", hang=2)
+                else:
+                    quiet.append(f"{name} {plain(value)}")
+            if quiet:
+                page.put(f"and, with less hanging on it, {', '.join(quiet)}", hang=2)
+        if d.questions:
+            page.head("Ask next")
+            for question in d.questions[:_MOST_QUESTIONS]:
+                told = f"; {question.because}" if question.because else ""
+                rules = ", ".join(question.rules[:2])
+                more = f" and {len(question.rules) - 2} more" if len(question.rules) > 2 else ""
+                bears = f" Bears on {rules}{more}{told}." if rules else f"{told}."
+                page.put(f"{question.fact}: {question.asks}{bears}", hang=2)
+            rest = [q.fact for q in d.questions[_MOST_QUESTIONS:]]
+            if rest:
+                page.put(f"Then: {', '.join(rest)}", hang=2)
+        if d.cannot_matter:
+            page.put(f"Cannot matter here: {', '.join(d.cannot_matter)}", hang=2)
+        live = [u for u in d.undecided if not u.overruled_by]
+        if live:
+            page.head("Undecided")
+            for undecided in live[:_MOST_UNDECIDED]:
+                page.put(f"{undecided.rule} lacks {', '.join(undecided.lacks)}", hang=2)
+            if len(live) > _MOST_UNDECIDED:
+                rest = [u.rule for u in live[_MOST_UNDECIDED:]]
+                page.put(f"and {', '.join(rest)}", hang=2)
+
+    # The bench
+
+    def _steps(self) -> None:
+        d, page = self.d, self.page
+        if not d.steps or d.status in ("stopped", "rejected"):
+            return
+        page.head("Steps")
+        phase = ""
+        for number, step in enumerate(d.steps, 1):
+            if step.phase != phase:
+                phase = step.phase
+                page.lines.append(f"  {phase}")
+            page.pair(f"{number}.", step.text, 4, 4)
+
+    def _cautions(self) -> None:
+        page = self.page
+        cautions = [c for c in self.d.cautions if c.level != "stop"]
+        if not cautions:
+            return
+        page.head("Cautions", "1;33")
+        for caution in cautions:
+            page.pair(caution.level, caution.text, 2, 9)
+
+
+# Words
+
+
+def _is_quiet(reason: Reason) -> bool:
+    """Tell whether a reason only kept other builds out: its name will do."""
+    return (
+        reason.strength in ("must", "must_not")
+        and reason.outcome == "met"
+        and reason.contested is None
+        and not reason.unless_open
+    )
+
+
+def build_lines(build: Mapping[str, FactValue], items: Mapping[str, str]) -> list[str]:
+    """Say a build in the trade's order: vanes, then side and angle, then where they sit."""
+    left = dict(build)
+
+    def take(name: str) -> str:
+        value = left.pop(name, None)
+        return "" if value is None else plain(value)
+
+    vane = [
+        _unless_empty(take("fletching.count"), "{} vanes"),
+        _unless_empty(take("vane.length"), "{} long"),
+        _unless_empty(take("vane.height"), "{} high"),
+        take("vane.silhouette"),
+        take("vane.stiffness"),
+        take("vane.material"),
+    ]
+    detail = [
+        _unless_empty(take("vane.mass"), "{} each"),
+        _unless_empty(take("vane.thickness"), "{} thick"),
+        _unless_empty(take("vane.foot_width"), "foot {} wide"),
+    ]
+    angle = [
+        _unless_empty(take("fletching.direction"), "{} side"),
+        _unless_empty(take("fletching.offset"), "{} offset"),
+        _unless_empty(take("bench.clamp"), "{} clamp"),
+        _unless_empty(take("fletching.rear_gap"), "rear end {} ahead of the nock throat"),
+    ]
+    lines = [", ".join(p for p in part if p) for part in (vane, detail, angle)]
+    for group, item in items.items():
+        lines.append(f"{'head' if group == 'point' else group} {item}")
+    if left:
+        lines.append(", ".join(f"{name} {plain(value)}" for name, value in left.items()))
+    return [line for line in lines if line]
+
+
+def _unless_empty(value: str, text: str) -> str:
+    return text.format(value) if value else ""
+
+
+def brief(other: Alternative, decision: Decision) -> str:
+    """Say how another build differs from the chosen one."""
+    differing = {
+        name: value
+        for name, value in other.build.items()
+        if decision.build.get(name) != value and not name.endswith(("mass", "thickness", "width"))
+    }
+    parts = [f"{name} {plain(value)}" for name, value in differing.items()]
+    return ", ".join(parts) or "the same in every option shown"
+
+
+def _as_good(decision: Decision) -> str:
+    shown = []
+    for build in decision.equals[:_MOST_EQUALS]:
+        differing = [
+            f"{name} {plain(value)}"
+            for name, value in build.items()
+            if decision.build.get(name) != value
+        ]
+        shown.append(", ".join(differing))
+    more = len(decision.equals) - len(shown)
+    tail = f"; and {more} more" if more > 0 else ""
+    return f"As good in everything the rules ask: {'; '.join(shown)}{tail}."
+
+
+def _columns(cells: list[str], width: int) -> list[str]:
+    """Set short texts in two columns where both fit."""
+    lines: list[str] = []
+    column = width // 2
+    left = ""
+    for cell in cells:
+        if left and len(left) < column and len(cell) <= width - column:
+            lines.append(f"{left:<{column}}{cell}")
+            left = ""
+            continue
+        if left:
+            lines.append(left)
+        left = cell
+    return [*lines, left] if left else lines
+
+
+def _kind(kind: str) -> str:
+    return {
+        "published": "published work",
+        "derived": "the model",
+        "common-practice": "common practice",
+        "house": "the house",
+    }[kind]
+
+
+def evidence_words(evidence: Evidence) -> str:
+    """Say what a rule rests on."""
+    if evidence.kind == "common-practice":
+        return "Common practice, no source."
+    if evidence.kind == "house":
+        note = f": {evidence.note}" if evidence.note else ""
+        return f"House rule{note}."
+    memory = ", from memory" if evidence.from_memory else ""
+    place = f", {evidence.place}" if evidence.place else ""
+    if evidence.kind == "derived":
+        source = f" after {evidence.title}" if evidence.title else ""
+        return f"Derived: {evidence.function}{source}{memory}."
+    return f"Published: {evidence.title or evidence.source}{place}{memory}."
+
+
+def premise_words(premises: Iterable[Premise]) -> str:
+    """Say what a reason rests on, each fact with its place."""
+    return "; ".join(_premise(premise) for premise in premises)
+
+
+def _premise(premise: Premise) -> str:
+    if premise.origin == "given":
+        place = f"{premise.file}:{premise.line}" if premise.line else premise.file
+        return f"{premise.says} ({place})"
+    if premise.origin == "assumed":
+        return f"{premise.says} (assumed)"
+    if premise.origin == "computed":
+        return f"{premise.says} (computed: {premise.function})"
+    if premise.origin == "concluded":
+        below = premise_words(_leaves(premise.premises))
+        because = f": {below}" if below else ""
+        return f"{premise.says} (by {', '.join(premise.rules)}{because})"
+    return premise.says
+
+
+def _leaves(premises: Iterable[Premise]) -> list[Premise]:
+    return list({p.says: p for p in premises}.values())
+
+
+__all__ = ["Number", "render"]
