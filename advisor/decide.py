@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from functools import cached_property
 
 from advisor.decision import (
     Alternative,
@@ -69,7 +70,7 @@ class _Teller:
         reasons = self._reasons()
         rests = self._rests_on(reasons)
         questions, cannot = self._questions(rests)
-        numbers = self._numbers(self.run, self.origins)
+        numbers = self._numbers()
         return Decision(
             status=j.status,
             rulebase=RuleBaseName(
@@ -104,7 +105,7 @@ class _Teller:
             unproven=self._unproven(),
             contested=self._contested(),
             equals=tuple(self._build_at(at) for at in j.equals),
-            alternatives=tuple(self._alternative(at) for at in j.others),
+            alternatives=tuple(self._alternative(at, numbers) for at in j.others),
             rejected=self._rejected(),
             conflicts=tuple(
                 Conflict(rules, tuple(self.entries[r].says for r in rules)) for rules in j.conflicts
@@ -140,6 +141,7 @@ class _Teller:
 
     # The build
 
+    @cached_property
     def _option_facts(self) -> list[str]:
         chosen = {fact for axis in self.judgement.choice.axes for fact in axis.facts}
         return [
@@ -149,13 +151,13 @@ class _Teller:
         ]
 
     def _chosen(self) -> tuple[str, ...]:
-        return tuple(n for n in self._option_facts() if n not in self.judgement.setup.facts)
+        return tuple(n for n in self._option_facts if n not in self.judgement.setup.facts)
 
     def _build(self, values: list[Value]) -> dict[str, FactValue]:
         slot = self.base.table.slot
         return {
             name: self.origins.shown(name, values[slot[name]])
-            for name in self._option_facts()
+            for name in self._option_facts
             if has_value(values[slot[name]])
         }
 
@@ -179,8 +181,9 @@ class _Teller:
                 found[axis.name] = item.id
         return found
 
-    def _numbers(self, run: Run, origins: Origins) -> dict[str, Number]:
+    def _numbers(self) -> dict[str, Number]:
         found = {}
+        run, origins = self.run, self.origins
         for name in self.vocabulary.of_origin(COMPUTED):
             value = run.value(name)
             if not has_value(value):
@@ -383,9 +386,8 @@ class _Teller:
 
     # Other builds
 
-    def _alternative(self, at: int) -> Alternative:
+    def _alternative(self, at: int, numbers: Mapping[str, Number]) -> Alternative:
         run = self.judgement.run_of(at)
-        origins = Origins(self.judgement, run, self.words)
         mine = self.judgement.failures(self.run)
         breaks: dict[str, None] = {}
         loses: list[str] = []
@@ -403,7 +405,11 @@ class _Teller:
             loses = self._wishes_lost(run)
         return Alternative(
             build=self._build(run.values),
-            numbers=self._numbers(run, origins),
+            numbers={
+                name: number._replace(value=run.value(name))
+                for name, number in numbers.items()
+                if has_value(run.value(name))
+            },
             loses=tuple(loses),
             breaks=tuple(breaks),
             cautions=self._cautions(run),

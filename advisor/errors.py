@@ -127,7 +127,10 @@ class Faults(Exception):  # noqa: N818 - the word the reports use, and it is sev
             for part in (fault.what, fault.help):
                 # One over-long word is better whole than cut: it may have to be copied.
                 body += wrap(
-                    part, WIDTH - len(indent), break_long_words=False, break_on_hyphens=False
+                    visible(part),
+                    WIDTH - len(indent),
+                    break_long_words=False,
+                    break_on_hyphens=False,
                 )
             if beside and body:
                 lines.append(fault.place.ljust(len(indent)) + body.pop(0))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from math import isnan
 from typing import Any, NamedTuple
 
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, FactTable, Value
@@ -120,7 +121,7 @@ class FactEntry(NamedTuple):
 
     def _number(self, raw: Any, in_rule: bool) -> float:
         if self.kind == COUNT:
-            if isinstance(raw, bool) or not isinstance(raw, (int, float)) or raw != raw:
+            if isinstance(raw, bool) or not isinstance(raw, (int, float)) or isnan(raw):
                 raise UnfitError(
                     f"`{show(raw)}` is no count", f"write {self.name} as a whole number in digits"
                 )
@@ -152,7 +153,7 @@ def show(raw: Any) -> str:
     if isinstance(raw, bool):
         return "true" if raw else "false"
     if isinstance(raw, float):
-        if raw != raw:
+        if isnan(raw):
             return ".nan"
         if raw in (float("inf"), float("-inf")):
             return ".inf" if raw > 0 else "-.inf"

@@ -27,6 +27,7 @@ from advisor.engine.conditions import (
 from advisor.engine.rules import FIRING, STANDING, VALUE, Demand, Rule
 from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Program, Run, defeats, settle
 from advisor.engine.values import (
+    ABSENT,
     CONCLUDED,
     MISSING,
     NO,
@@ -196,6 +197,19 @@ def _facts(node: Node) -> frozenset[str]:
     return frozenset(fact for part in parts_of(node) for fact in _facts(part))
 
 
+def _each(of: Callable[[Value], Value], rows: Iterable[Value]) -> list[Value]:
+    """Return what each row comes to. Rows repeat, and what they come to does not change."""
+    seen: dict[Value, Value] = {}
+    cells = []
+    for row in rows:
+        try:
+            cells.append(seen[row])
+        except KeyError:
+            cell = seen[row] = of(row)
+            cells.append(cell)
+    return cells
+
+
 class Offence(NamedTuple):
     """A reason for which a combination may be turned down; each has a bit in a verdict."""
 
@@ -292,11 +306,11 @@ class Grid:
         for column in inputs:
             mask |= column.mask
         call = function.call
-        rows = zip(*(self.spread(column, mask) for column in inputs), strict=True)
-        return Column(
-            mask,
-            [call(*row) if all(map(has_value, row)) else MISSING for row in rows],
-        )
+
+        def value(row: tuple[Value, ...]) -> Value:
+            return MISSING if MISSING in row or ABSENT in row else call(*row)
+
+        return Column(mask, _each(value, zip(*(self.spread(c, mask) for c in inputs), strict=True)))
 
     def _judged(self, slots: Iterable[int], judge: Callable[[list[Value]], int]) -> Column:
         """Judge a condition once for each combination of the axes that its slots depend on."""
@@ -312,19 +326,23 @@ class Grid:
                 v[slot] = column.cells[0]
         if not varying:
             return Column(0, (judge(v),))
-        cells = []
         if len(varying) == 1:
             slot, column = varying[0]
-            for v[slot] in column.cells:
-                cells.append(judge(v))
-        else:
-            places = [slot for slot, _ in varying]
-            spread = [self.spread(column, mask) for _, column in varying]
-            for row in zip(*spread, strict=True):
-                for slot, x in zip(places, row, strict=True):
-                    v[slot] = x
-                cells.append(judge(v))
-        return Column(mask, cells)
+
+            def one(x: Value) -> int:
+                v[slot] = x
+                return judge(v)
+
+            return Column(mask, _each(one, column.cells))
+        places = [slot for slot, _ in varying]
+
+        def several(row: tuple[Value, ...]) -> int:
+            for slot, x in zip(places, row, strict=True):
+                v[slot] = x
+            return judge(v)
+
+        spread = [self.spread(column, mask) for _, column in varying]
+        return Column(mask, _each(several, zip(*spread, strict=True)))
 
     # Rules
 

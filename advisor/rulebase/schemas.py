@@ -206,7 +206,7 @@ def rules(words: Vocabulary | None = None) -> Schema:
                 "minProperties": 1,
                 **_by_fact(concluded, _settable),
             },
-            **dict.fromkeys(STRENGTHS, {"$ref": "#/$defs/demand"}),
+            **{strength: {"$ref": "#/$defs/demand"} for strength in STRENGTHS},
             "favour": {
                 "type": "object",
                 **_by_fact(numbers, lambda _entry: {"enum": ["highest", "lowest"]}),

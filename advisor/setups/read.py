@@ -237,7 +237,7 @@ class PlainDocument:
         self.path = path
         self.data = data
 
-    def where(self, *path: str | int) -> tuple[int, int]:
+    def where(self, *_path: str | int) -> tuple[int, int]:
         """Return no place."""
         return 0, 0
 

@@ -1,0 +1,470 @@
+"""Laying rule bases over one another: what is retired, replaced, overridden, and in what order."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from advisor.engine.rules import CircleError, order
+from advisor.engine.values import OPTION
+from advisor.errors import did_you_mean
+from advisor.rulebase.conditions import Path
+from advisor.rulebase.digest import digest
+from advisor.rulebase.facts import read_assumption
+from advisor.rulebase.files import Desk, LayerFiles, SourceFile, Spot
+from advisor.rulebase.locate import SPECIAL
+from advisor.rulebase.model import (
+    Contest,
+    Evidence,
+    Layer,
+    Retired,
+    RuleBase,
+    RuleEntry,
+    Source,
+)
+from advisor.rulebase.rules import RuleReader
+from advisor.vocabulary import Assumption, Vocabulary
+
+
+class Assembly:
+    """Reads the rules of all layers and puts them together, gathering every fault."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._build_rules: set[str] = set()
+
+    def rules(self, layers: list[LayerFiles], vocabulary: Vocabulary) -> RuleBase | None:
+        """Read all rules and put the layers together."""
+        entries: dict[str, RuleEntry] = {}
+        homes: dict[str, Spot] = {}
+        for layer in layers:
+            for file in layer.files.files:
+                if file.name in SPECIAL:
+                    continue
+                for i, raw in enumerate(file.data):
+                    rule_id = raw["id"]
+                    spot = Spot(file, i, layer)
+                    if rule_id in homes:
+                        other = homes[rule_id]
+                        self.desk.fault(
+                            file,
+                            (i, "id"),
+                            f"there is another rule `{rule_id}` ({other.place()})",
+                            "give one of them another name"
+                            if other.layer is layer
+                            else "give it a name of its own; `replaces` says what it replaces",
+                        )
+                        continue
+                    homes[rule_id] = spot
+                    entry = self._rule(spot, raw, vocabulary)
+                    if entry is not None:
+                        entries[rule_id] = entry
+        return self._together(layers, vocabulary, entries, homes)
+
+    def _rule(self, spot: Spot, raw: dict[str, Any], vocabulary: Vocabulary) -> RuleEntry | None:
+        desk = self.desk
+        before = len(desk.collector)
+        file = spot.file
+
+        def report(path: Path, what: str, remedy: str) -> None:
+            if desk.sound:
+                desk.fault(file, path, what, remedy)
+
+        read = RuleReader(raw, vocabulary, report, spot.at, spot.layer.number)
+        for i, other in enumerate(raw.get("overrides", ())):
+            if other == raw["id"]:
+                report((spot.at, "overrides", i), "a rule overrides itself", "leave it out")
+        if len(desk.collector) != before:
+            return None
+        evidence = raw["evidence"]
+        contested = raw.get("contested")
+        return RuleEntry(
+            rule=read.rule,
+            says=raw["says"],
+            because=raw["because"],
+            evidence=Evidence(
+                evidence["class"],
+                evidence.get("source", ""),
+                evidence.get("place", ""),
+                evidence.get("function", ""),
+                evidence.get("note", ""),
+            ),
+            contested=Contest(contested["by"], contested["note"]) if contested else None,
+            cautions=read.cautions,
+            steps=read.steps,
+            layer=spot.layer.name,
+            file=file.path,
+            line=file.lines.get(raw["id"], 0),
+            replaces=raw.get("replaces", ""),
+            source=raw,
+        )
+
+    # Putting layers together
+
+    def _together(
+        self,
+        layers: list[LayerFiles],
+        vocabulary: Vocabulary,
+        entries: dict[str, RuleEntry],
+        homes: dict[str, Spot],
+    ) -> RuleBase | None:
+        gone = self._gone(layers, entries, homes)
+        sources = self._sources(layers)
+        self._check_evidence(entries, homes, sources)
+        kept = self._resolve(entries, homes, gone)
+        favours = self._favours(layers, kept, homes, vocabulary)
+        assume = self._assume(layers, vocabulary)
+        self._check_steps(kept, homes)
+        if self.desk.sound and not len(self.desk.collector):
+            self._check_order(kept, homes, vocabulary)
+        if len(self.desk.collector):
+            return None
+        retired = tuple(
+            Retired(
+                rule_id,
+                entries[rule_id].says,
+                because,
+                by,
+                replacement,
+            )
+            for rule_id, (because, by, replacement) in sorted(gone.items())
+        )
+        ladder = None
+        for layer in layers:
+            file = layer.files.named("ladder.yaml")
+            if file is not None:
+                ladder = {"path": file.path, "data": file.data}
+        return RuleBase(
+            layers=tuple(
+                Layer(
+                    layer.name,
+                    str(layer.manifest["version"]),
+                    str(layer.manifest.get("says", "")),
+                    layer.files.folder,
+                )
+                for layer in layers
+            ),
+            vocabulary=vocabulary,
+            entries=tuple(kept[rule_id] for rule_id in sorted(kept)),
+            sources=sources,
+            favours=favours,
+            assume=assume,
+            retired=retired,
+            digest=digest(
+                {
+                    "manifest": layer.manifest,
+                    "vocabulary": layer.vocabulary,
+                    "sources": layer.sources,
+                    "rules": {
+                        raw["id"]: raw
+                        for file in layer.files.files
+                        if file.name not in SPECIAL
+                        for raw in file.data
+                    },
+                }
+                for layer in layers
+            ),
+            ladder=ladder,
+        )
+
+    def _gone(
+        self, layers: list[LayerFiles], entries: dict[str, RuleEntry], homes: dict[str, Spot]
+    ) -> dict[str, tuple[str, str, str]]:
+        """Return the rules that are gone: (because, by which layer, by which rule)."""
+        gone: dict[str, tuple[str, str, str]] = {}
+        for layer in layers:
+            file = layer.files.named("manifest.yaml")
+            for i, raw in enumerate(layer.manifest.get("retire", ())):
+                path: Path = ("retire", i, "rule")
+                if file is not None and self._is_under(file, path, raw["rule"], layer, homes):
+                    gone[raw["rule"]] = (raw["because"], layer.name, "")
+        for entry in entries.values():
+            if entry.replaces:
+                spot = homes[entry.id]
+                path = (spot.at, "replaces")
+                if not self._is_under(spot.file, path, entry.replaces, spot.layer, homes):
+                    continue
+                if entry.replaces in gone:
+                    self.desk.fault(
+                        spot.file,
+                        path,
+                        f"`{entry.replaces}` is retired or replaced already",
+                        "let one rule replace it",
+                    )
+                    continue
+                gone[entry.replaces] = (entry.because, spot.layer.name, entry.id)
+        return {rule_id: told for rule_id, told in gone.items() if rule_id in entries}
+
+    def _is_under(
+        self, file: SourceFile, path: Path, rule_id: str, layer: LayerFiles, homes: dict[str, Spot]
+    ) -> bool:
+        home = homes.get(rule_id)
+        if home is None:
+            self.desk.no_rule(file, path, rule_id, homes)
+        elif home.layer.number >= layer.number:
+            self.desk.fault(
+                file,
+                path,
+                f"`{rule_id}` is no rule of a layer under this one",
+                "edit or drop the rule itself",
+            )
+        else:
+            return True
+        return False
+
+    def _resolve(
+        self,
+        entries: dict[str, RuleEntry],
+        homes: dict[str, Spot],
+        gone: dict[str, tuple[str, str, str]],
+    ) -> dict[str, RuleEntry]:
+        """Drop what is gone, and let every reference follow replacements."""
+
+        def follow(rule_id: str) -> str:
+            """Return what a name means now: nothing if the rule is retired."""
+            while rule_id in gone:
+                rule_id = gone[rule_id][2]
+            return rule_id
+
+        kept: dict[str, RuleEntry] = {}
+        for entry in entries.values():
+            spot = homes[entry.id]
+            for i, other in enumerate(entry.rule.overrides):
+                home = homes.get(other)
+                if home is None:
+                    self.desk.no_rule(spot.file, (spot.at, "overrides", i), other, homes)
+                elif home.layer.number > spot.layer.number:
+                    self.desk.fault(
+                        spot.file,
+                        (spot.at, "overrides", i),
+                        f"`{other}` is a rule of a layer above this one",
+                        "a rule overrides rules of its own layer and of those under it",
+                    )
+            if entry.id in gone:
+                continue
+            overrides = dict.fromkeys(
+                follow(other) for other in entry.rule.overrides if other in homes
+            )
+            steps = tuple(
+                step._replace(
+                    after=tuple(
+                        dict.fromkeys(filter(None, (follow(other) for other in step.after)))
+                    )
+                )
+                for step in entry.steps
+            )
+            rule = entry.rule._replace(overrides=tuple(o for o in overrides if o and o != entry.id))
+            kept[entry.id] = entry._replace(rule=rule, steps=steps)
+        return kept
+
+    def _favours(
+        self,
+        layers: list[LayerFiles],
+        kept: dict[str, RuleEntry],
+        homes: dict[str, Spot],
+        vocabulary: Vocabulary,
+    ) -> tuple[str, ...]:
+        """Return the favours in order, the top layer's first."""
+        listed: dict[str, None] = {}
+        for layer in reversed(layers):
+            file = layer.files.named("manifest.yaml")
+            if file is None:
+                continue
+            for i, rule_id in enumerate(layer.manifest.get("favours", ())):
+                path: Path = ("favours", i)
+                home = homes.get(rule_id)
+                if home is None:
+                    self.desk.no_rule(file, path, rule_id, homes)
+                elif home.layer is not layer:
+                    self.desk.fault(
+                        file,
+                        path,
+                        f"`{rule_id}` was written by `{home.layer.name}`",
+                        "favours are listed in the manifest of the layer that wrote the rule",
+                    )
+                elif rule_id in kept and kept[rule_id].rule.favour is None:
+                    self.desk.fault(file, path, f"`{rule_id}` favours nothing", "leave it out")
+                elif rule_id in kept:
+                    listed[rule_id] = None
+        build = self._build_facts(kept, vocabulary)
+        for rule_id, entry in kept.items():
+            spot = homes[rule_id]
+            if entry.rule.favour is None:
+                continue
+            if rule_id not in listed:
+                self.desk.fault(
+                    spot.file,
+                    (spot.at, "then"),
+                    f"the favour of `{rule_id}` is not listed",
+                    f"add it to `favours` in the manifest of {spot.layer.name}, in its place",
+                )
+            reads = sorted(build.intersection(entry.rule.reads()))
+            if reads:
+                self.desk.fault(
+                    spot.file,
+                    (spot.at, "then"),
+                    f"`{rule_id}` favours a build by {', '.join(reads)}, which the build decides",
+                    "a favour's conditions read only what is the same for every build",
+                )
+            elif rule_id in self._build_rules:
+                self.desk.fault(
+                    spot.file,
+                    (spot.at, "then"),
+                    f"`{rule_id}` is a favour, overridden by a rule that reads the build",
+                    "a favour belongs to the setup; override it by a rule that does too",
+                )
+        return tuple(listed)
+
+    def _build_facts(self, kept: dict[str, RuleEntry], vocabulary: Vocabulary) -> set[str]:
+        """Return the facts that can differ between builds; computed ones when inputs are known."""
+        from advisor.derive import NEEDS
+
+        varying = set(vocabulary.of_origin(OPTION))
+        grew = True
+        build_rules: set[str] = set()
+        beaten = {loser: entry.id for entry in kept.values() for loser in entry.rule.overrides}
+        while grew:
+            grew = False
+            for fact, needs in NEEDS.items():
+                if fact in vocabulary and fact not in varying and not varying.isdisjoint(needs):
+                    varying.add(fact)
+                    grew = True
+            for entry in kept.values():
+                if entry.id in build_rules:
+                    continue
+                if (
+                    not varying.isdisjoint(entry.rule.reads())
+                    or beaten.get(entry.id) in build_rules
+                ):
+                    build_rules.add(entry.id)
+                    varying.update(fact for fact, _ in entry.rule.sets)
+                    grew = True
+        self._build_rules = build_rules
+        return varying
+
+    def _assume(self, layers: list[LayerFiles], vocabulary: Vocabulary) -> dict[str, Assumption]:
+        """Return the defaults, a house's over those of the layers under it."""
+        assume = {
+            name: entry.assume
+            for name, entry in vocabulary.entries.items()
+            if entry.assume is not None
+        }
+        for layer in layers:
+            file = layer.files.named("manifest.yaml")
+            for name, raw in layer.manifest.get("assume", {}).items():
+                path: Path = ("assume", name)
+                if file is None:
+                    continue
+                if name not in vocabulary:
+                    if self.desk.sound:
+                        self.desk.fault(file, path, *vocabulary.no_such(name), key=True)
+                    continue
+                found = read_assumption(self.desk, file, vocabulary[name], raw, path, layer.name)
+                if found is not None:
+                    assume[name] = found
+        return assume
+
+    def _sources(self, layers: list[LayerFiles]) -> dict[str, Source]:
+        sources: dict[str, Source] = {}
+        for layer in layers:
+            file = layer.files.named("sources.yaml")
+            for name, raw in layer.sources.items():
+                if name in sources and file is not None:
+                    self.desk.fault(
+                        file,
+                        ("sources", name),
+                        f"there is another source `{name}`",
+                        "give it another name",
+                        key=True,
+                    )
+                    continue
+                sources[name] = Source(
+                    name,
+                    raw.get("author", ""),
+                    raw["title"],
+                    str(raw.get("year", "")),
+                    raw.get("where", ""),
+                    bool(raw.get("from_memory", False)),
+                    raw.get("note", ""),
+                )
+        return sources
+
+    def _check_evidence(
+        self,
+        entries: dict[str, RuleEntry],
+        homes: dict[str, Spot],
+        sources: dict[str, Source],
+    ) -> None:
+        for entry in entries.values():
+            source = entry.evidence.source
+            if source and source not in sources:
+                spot = homes[entry.id]
+                near = did_you_mean(source, sources)
+                self.desk.fault(
+                    spot.file,
+                    (spot.at, "evidence", "source"),
+                    f"there is no source `{source}`",
+                    f"did you mean {near}?" if near else "add it to sources.yaml",
+                )
+
+    def _check_steps(self, kept: dict[str, RuleEntry], homes: dict[str, Spot]) -> None:
+        """Refuse a circle of steps that wait for each other."""
+        waits: dict[str, set[str]] = {}
+        for entry in kept.values():
+            spot = homes[entry.id]
+            for step in entry.steps:
+                waits.setdefault(entry.id, set()).update(step.after)
+            for i, conclusion in enumerate(spot.file.data[spot.at]["then"]):
+                for j, other in enumerate(conclusion.get("step", {}).get("after", ())):
+                    if other not in homes:
+                        path: Path = (spot.at, "then", i, "step", "after", j)
+                        self.desk.no_rule(spot.file, path, other, homes)
+        done: set[str] = set()
+        for start in sorted(waits):
+            trail: list[str] = []
+            self._follow_steps(start, waits, trail, done, homes)
+
+    def _follow_steps(
+        self,
+        rule_id: str,
+        waits: dict[str, set[str]],
+        trail: list[str],
+        done: set[str],
+        homes: dict[str, Spot],
+    ) -> None:
+        if rule_id in trail:
+            spot = homes[rule_id]
+            circle = [*trail[trail.index(rule_id) :], rule_id]
+            self.desk.fault(
+                spot.file,
+                (spot.at,),
+                "steps wait for each other: " + " after ".join(circle),
+                "drop one of these `after`",
+            )
+            done.update(circle)
+        if rule_id in done:
+            return
+        trail.append(rule_id)
+        for other in sorted(waits.get(rule_id, ())):
+            self._follow_steps(other, waits, trail, done, homes)
+        trail.pop()
+        done.add(rule_id)
+
+    def _check_order(
+        self, kept: dict[str, RuleEntry], homes: dict[str, Spot], vocabulary: Vocabulary
+    ) -> None:
+        try:
+            order([entry.rule for entry in kept.values()], vocabulary.table())
+        except CircleError as circle:
+            first = next(name for kind, name in circle.steps if kind != "value")
+            spot = homes[first]
+            self.desk.fault(spot.file, (spot.at,), *spell_circle(circle))
+
+
+def spell_circle(circle: CircleError) -> tuple[str, str]:
+    """Spell a circle out in words, with the remedy."""
+    words = {"firing": "`{}` fires", "value": "{} has its value", "standing": "`{}` stands"}
+    told = [words[kind].format(name) for kind, name in circle.steps]
+    return (
+        "these wait for each other: " + ", before ".join(told),
+        "let one of these rules read, set or override something else",
+    )

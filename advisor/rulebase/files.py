@@ -1,0 +1,154 @@
+"""The files of a rule base: read, checked against their schema, kept with their places."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from advisor.errors import Collector, Faults, did_you_mean
+from advisor.rulebase import store
+from advisor.rulebase.conditions import Path
+from advisor.rulebase.locate import SPECIAL, rule_files
+
+
+class SourceFile(NamedTuple):
+    """A file of a rule base with its data; places are found only when a fault must be told."""
+
+    path: str
+    name: str
+    data: Any
+    lines: Mapping[str, int]  # rule id -> line
+    document: Any  # documents.Document, or None when the data came from the cache
+
+    def where(self, path: Path, *, key: bool = False) -> tuple[int | None, int | None]:
+        """Return line and column of a value, or of its key."""
+        if self.document is None:
+            return None, None
+        place: tuple[int, int] = (
+            self.document.where_key(*path) if key else self.document.where(*path)
+        )
+        return place
+
+
+class SourceFiles(NamedTuple):
+    """The files of one rule base."""
+
+    folder: str
+    files: tuple[SourceFile, ...]
+    cached: bool
+
+    def named(self, name: str) -> SourceFile | None:
+        """Return one of the special files."""
+        return next((file for file in self.files if file.name == name), None)
+
+
+class LayerFiles(NamedTuple):
+    """One rule base of the stack with what its files declare."""
+
+    files: SourceFiles
+    manifest: dict[str, Any]
+    vocabulary: dict[str, Any]
+    sources: dict[str, Any]
+    number: int
+
+    @property
+    def name(self) -> str:
+        """Return its name."""
+        return str(self.manifest.get("name", ""))
+
+
+class Spot(NamedTuple):
+    """Where a rule stands."""
+
+    file: SourceFile
+    at: int
+    layer: LayerFiles
+
+    def place(self) -> str:
+        """Return file and line."""
+        line = self.file.lines.get(self.file.data[self.at]["id"])
+        return f"{self.file.path}:{line}" if line else self.file.path
+
+
+class Desk:
+    """Where faults are laid down while a stack of rule bases is read."""
+
+    def __init__(self) -> None:
+        self.collector = Collector("rules")
+        self.sound = True
+        """False once a vocabulary is missing: names cannot be checked any more."""
+
+    def fault(
+        self, file: SourceFile, path: Path, what: str, remedy: str, *, key: bool = False
+    ) -> None:
+        """Take one fault at a place of a file."""
+        line, column = file.where(path, key=key)
+        self.collector.add(file.path, line, column, what, remedy)
+
+    def no_rule(self, file: SourceFile, path: Path, rule_id: str, known: Mapping[str, Any]) -> None:
+        """Say that there is no such rule, and what may have been meant."""
+        near = did_you_mean(rule_id, known)
+        self.fault(
+            file,
+            path,
+            f"there is no rule `{rule_id}`",
+            f"did you mean {near}?" if near else "name a rule of this layer or of one under it",
+        )
+
+
+def schema_of(name: str) -> dict[str, Any]:
+    """Return the JSON Schema that a file of a rule base must keep to, fact names left open."""
+    from advisor.rulebase import schemas
+
+    make = {
+        "manifest.yaml": schemas.manifest,
+        "vocabulary.yaml": schemas.vocabulary,
+        "sources.yaml": schemas.sources,
+        "ladder.yaml": schemas.stock,
+    }
+    return make.get(name, schemas.rules)()
+
+
+def open_files(folder: str, collector: Collector, *, cache: bool) -> SourceFiles:
+    """Read and check the files of one rule base, from the cache if they were checked before."""
+    names = rule_files(folder, collector)
+    contents: dict[str, bytes] = {}
+    for name in names:
+        try:
+            with open(os.path.join(folder, name), "rb") as file:
+                contents[name] = file.read()
+        except OSError:
+            cache = False  # the reader below says what is wrong
+    key = store.key(contents)
+    held = store.load(key) if cache else None
+    if held is not None:
+        files = tuple(
+            SourceFile(os.path.join(folder, name), name, data, lines, None)
+            for name, data, lines in held
+        )
+        return SourceFiles(folder, files, cached=True)
+    before = len(collector)
+    read = [_read_file(folder, name, collector) for name in names]
+    files = tuple(file for file in read if file is not None)
+    if len(collector) == before and cache:
+        store.save(key, [[file.name, file.data, file.lines] for file in files])
+    return SourceFiles(folder, files, cached=False)
+
+
+def _read_file(folder: str, name: str, collector: Collector) -> SourceFile | None:
+    from advisor.documents import check_schema, read_document
+
+    path = os.path.join(folder, name)
+    try:
+        document = read_document(path)
+    except Faults as faults:
+        collector.absorb(faults)
+        return None
+    if not check_schema(document, schema_of(name), collector):
+        return None
+    lines: dict[str, int] = {}
+    if name not in SPECIAL:
+        for i, rule in enumerate(document.data):
+            lines.setdefault(rule["id"], document.where(i)[0])
+    return SourceFile(path, name, document.data, lines, document)

@@ -1,0 +1,134 @@
+"""The layers of a rule base: which extends which, found by name, in a version that fits."""
+
+from __future__ import annotations
+
+import os
+import re
+from typing import Any
+
+from advisor.errors import Collector
+from advisor.rulebase.files import Desk, LayerFiles, SourceFile, SourceFiles, open_files
+from advisor.rulebase.locate import find
+
+
+class Stack:
+    """Opens a rule base and all that it extends."""
+
+    def __init__(self, desk: Desk, *, cache: bool) -> None:
+        self.desk = desk
+        self.cache = cache
+        self.used_cache = False
+
+    def open(self, folder: str) -> list[LayerFiles]:
+        """Return the layers, lowest first."""
+        chain: list[tuple[SourceFiles, dict[str, Any]]] = []
+        seen: set[str] = set()
+        here: str | None = folder
+        while here is not None:
+            seen.add(os.path.realpath(here))
+            files = open_files(here, self.desk.collector, cache=self.cache)
+            self.used_cache = self.used_cache or files.cached
+            manifest = files.named("manifest.yaml")
+            data = manifest.data if manifest is not None else {}
+            chain.append((files, data))
+            here = self._under(files, manifest, seen)
+        return [
+            LayerFiles(
+                files,
+                manifest,
+                self._section(files, "vocabulary.yaml", "facts"),
+                self._section(files, "sources.yaml", "sources"),
+                number,
+            )
+            for number, (files, manifest) in enumerate(reversed(chain))
+        ]
+
+    def _section(self, files: SourceFiles, name: str, key: str) -> dict[str, Any]:
+        file = files.named(name)
+        if file is None:
+            if name == "vocabulary.yaml" and os.path.exists(os.path.join(files.folder, name)):
+                self.desk.sound = False
+            return {}
+        section: dict[str, Any] = file.data.get(key) or {}
+        return section
+
+    def _under(self, files: SourceFiles, manifest: SourceFile | None, seen: set[str]) -> str | None:
+        """Return the folder of the rule base that this one extends."""
+        extends = manifest.data.get("extends") if manifest is not None else None
+        if manifest is None or extends is None:
+            return None
+        name = extends["name"]
+        is_path = os.sep in name or name.startswith(".")
+        found = None if is_path else find(name, files.folder)
+        if found is None:
+            self.desk.fault(
+                manifest,
+                ("extends", "name"),
+                f"there is no rule base `{name}` to extend",
+                "put its folder beside this one, or extend `base`",
+            )
+            self.desk.sound = False
+            return None
+        if os.path.realpath(found) in seen:
+            self.desk.fault(
+                manifest,
+                ("extends", "name"),
+                f"`{name}` extends itself in the end",
+                "a rule base can only extend those under it",
+            )
+            return None
+        self._check_version(manifest, extends, found)
+        return found
+
+    def _check_version(self, manifest: SourceFile, extends: dict[str, str], found: str) -> None:
+        under = open_files(found, Collector("rules"), cache=self.cache).named("manifest.yaml")
+        if under is None or "version" not in extends:
+            return
+        version = under.data["version"]
+        try:
+            fits = satisfies(version, extends["version"])
+        except ValueError as error:
+            self.desk.fault(manifest, ("extends", "version"), str(error), 'write ">=1.2,<2"')
+            return
+        if not fits:
+            self.desk.fault(
+                manifest,
+                ("extends", "version"),
+                f"`{extends['name']}` is at version {version}, not `{extends['version']}`",
+                "read what changed in its changelog, then widen the range",
+            )
+
+
+_BOUND = re.compile(r"(>=|<=|==|!=|>|<)\s*(\d+(?:\.\d+){0,2})$")
+
+
+def satisfies(version: str, wanted: str) -> bool:
+    """Tell whether a version lies in a range such as ">=1.2,<2".
+
+    Raises:
+        ValueError: if the range cannot be read.
+    """
+    have = _numbers(version)
+    for part in wanted.split(","):
+        found = _BOUND.match(part.strip())
+        if found is None:
+            raise ValueError(f"`{part.strip()}` is no version bound")
+        op, bound = found.group(1), _numbers(found.group(2))
+        fits = {
+            ">=": have >= bound,
+            "<=": have <= bound,
+            "==": have == bound,
+            "!=": have != bound,
+            ">": have > bound,
+            "<": have < bound,
+        }[op]
+        if not fits:
+            return False
+    return True
+
+
+def _numbers(version: str) -> tuple[int, int, int]:
+    release = re.split("[-+]", version, maxsplit=1)[0]
+    parts = [int(n) for n in re.findall(r"\d+", release)[:3]]
+    parts += [0] * (3 - len(parts))
+    return parts[0], parts[1], parts[2]
