@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from advisor.decide import decide
 from advisor.decision import Decision
-from advisor.errors import Collector
 from advisor.judge import Judgement
 from advisor.rulebase.model import RuleBase
-from advisor.setups.model import EMPTY_STOCK, Setup, Stock
-from advisor.setups.read import PlainDocument, stock_of
+from advisor.setups.model import Setup, Stock
 
 
 def advise(setup: Setup, base: RuleBase, stock: Stock | None = None) -> Decision:
@@ -24,26 +22,10 @@ def advise(setup: Setup, base: RuleBase, stock: Stock | None = None) -> Decision
 
 def offered_stock(base: RuleBase, stock: Stock | None) -> Stock:
     """Return a stock completed by the ladder of the rule base."""
-    ladder = ladder_of(base)
     if stock is None:
-        return ladder
+        return base.ladder
     return Stock(
         stock.name,
-        {**ladder.items, **stock.items},
-        {**ladder.options, **stock.options},
+        {**base.ladder.items, **stock.items},
+        {**base.ladder.options, **stock.options},
     )
-
-
-def ladder_of(base: RuleBase) -> Stock:
-    """Return the generic stock of a rule base, read once."""
-    held = base.__dict__.get("_ladder_stock")
-    if held is None:
-        held = EMPTY_STOCK
-        if base.ladder is not None:
-            collector = Collector("rules")
-            document = PlainDocument(base.ladder["path"], base.ladder["data"])
-            held = stock_of(document, base.vocabulary, collector)
-            collector.raise_if_any()
-        base.__dict__["_ladder_stock"] = held
-    stock: Stock = held
-    return stock

@@ -79,11 +79,13 @@ def facts_of(node: Node | None) -> frozenset[str]:
 
 
 def slots_of(node: Node | None, table: FactTable) -> frozenset[int]:
-    """Return the slots a condition reads, `stated` tests apart (they never change in a run)."""
+    """Return the slots a condition reads: of values, or of the flags that `stated` looks at."""
     if node is None:
         return frozenset()
     return frozenset(
-        table.slot[fact] for test in tests_of(node) if test.op != "stated" for fact in test.facts()
+        table.stated_slot(fact) if test.op == "stated" else table.slot[fact]
+        for test in tests_of(node)
+        for fact in test.facts()
     )
 
 

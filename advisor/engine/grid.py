@@ -357,16 +357,12 @@ class Grid:
             for i, rule in enumerate(setup.rules)
             if self.setup_run.standing[i]
         }
-        flags = self._flag_slots()
         for kind, place in split.steps:
             if kind == FIRING:
                 guard = split.guards[place]
                 if guard is not None and guard(v) == NO:
                     continue
                 when, unless = program.when[place], program.unless[place]
-                slots = split.reads[place]
-                if flags:
-                    slots = slots | flags
 
                 def fire(
                     values: list[Value], when: Judge | None = when, unless: Judge | None = unless
@@ -380,18 +376,13 @@ class Grid:
                             return FIRED_OPEN
                     return held
 
-                column = self._judged(slots, fire)
+                column = self._judged(split.reads[place], fire)
                 if any(column.cells):
                     self._status[place] = column
             elif kind == STANDING:
                 self._stand(place)
             else:
                 self._conclude(place)
-
-    def _flag_slots(self) -> frozenset[int]:
-        """Return the `stated` flags that differ among the rows of an axis (rare)."""
-        size = self.chooser.table.size
-        return frozenset(slot for slot in self._columns if slot >= size)
 
     def _stand(self, place: int) -> None:
         own = self._status.get(place)
@@ -561,6 +552,8 @@ class Grid:
             if slot in found:
                 continue
             found.add(slot)
+            if slot >= table.size:
+                continue
             for i, _ in program.setters.get(slot, ()):
                 todo += slots_of(program.rules[i].when, table)
             todo += [table.slot[n] for n in self.chooser.needs.get(table.names[slot], ())]

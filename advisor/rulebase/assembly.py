@@ -22,6 +22,8 @@ from advisor.rulebase.model import (
     Source,
 )
 from advisor.rulebase.rules import RuleReader
+from advisor.setups.model import EMPTY_STOCK, Stock
+from advisor.setups.read import PlainDocument, stock_of
 from advisor.vocabulary import Assumption, Vocabulary
 
 
@@ -113,6 +115,7 @@ class Assembly:
         kept = self._resolve(entries, homes, gone)
         favours = self._favours(layers, kept, homes, vocabulary)
         assume = self._assume(layers, vocabulary)
+        ladder = self._ladder(layers, vocabulary)
         self._check_steps(kept, homes)
         if self.desk.sound and not len(self.desk.collector):
             self._check_order(kept, homes, vocabulary)
@@ -128,11 +131,6 @@ class Assembly:
             )
             for rule_id, (because, by, replacement) in sorted(gone.items())
         )
-        ladder = None
-        for layer in layers:
-            file = layer.files.named("ladder.yaml")
-            if file is not None:
-                ladder = {"path": file.path, "data": file.data}
         return RuleBase(
             layers=tuple(
                 Layer(
@@ -362,6 +360,15 @@ class Assembly:
                 if found is not None:
                     assume[name] = found
         return assume
+
+    def _ladder(self, layers: list[LayerFiles], vocabulary: Vocabulary) -> Stock:
+        """Return the generic stock: of the highest layer that has one."""
+        for layer in reversed(layers):
+            file = layer.files.named("ladder.yaml")
+            if file is not None and self.desk.sound:
+                document = file.document or PlainDocument(file.path, file.data)
+                return stock_of(document, vocabulary, self.desk.collector)
+        return EMPTY_STOCK
 
     def _sources(self, layers: list[LayerFiles]) -> dict[str, Source]:
         sources: dict[str, Source] = {}

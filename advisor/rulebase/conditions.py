@@ -146,7 +146,9 @@ def _mismatch(one: FactEntry, other: FactEntry) -> str:
     """Say why two facts cannot be compared, or nothing."""
     if one.is_number != other.is_number or (not one.is_number and one.kind != other.kind):
         return f"{one.name} ({one.kind}) cannot be compared with {other.name} ({other.kind})"
-    if one.unit != other.unit:
-        here, there = one.unit or "no unit", other.unit or "no unit"
+    # A count and a plain number are both without a unit.
+    here, there = (e.unit if e.unit != "1" else "" for e in (one, other))
+    if here != there:
+        here, there = here or "no unit", there or "no unit"
         return f"{one.name} is in {here} and {other.name} in {there}"
     return ""

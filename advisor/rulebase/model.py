@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from advisor.engine.rules import Rule
 from advisor.engine.run import Program
 from advisor.engine.values import FactTable
+from advisor.setups.model import Stock
 from advisor.vocabulary import Assumption, Vocabulary
 
 PHASES = ("prepare", "set-up", "bond", "cure", "verify", "shoot", "care")
@@ -115,7 +116,7 @@ class RuleBase:
         assume: Mapping[str, Assumption],
         retired: tuple[Retired, ...],
         digest: str,
-        ladder: Mapping[str, Any] | None,
+        ladder: Stock,
     ) -> None:
         self.layers = layers
         self.vocabulary = vocabulary
