@@ -40,7 +40,7 @@ from advisor.engine.run import FIRED_OPEN, SILENT, UNDECIDED, Run
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, UNKNOWN, Value, has_value
 from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
 from advisor.premises import Origins, assumed_in
-from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry
+from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
 from advisor.words import Words
 
 _STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
@@ -64,6 +64,7 @@ class _Teller:
         self.origins = Origins(judgement, self.run, self.words)
         self.grid = judgement.grid
         self.entries: Mapping[str, RuleEntry] = self.base.entries
+        self._weights: dict[str, int] = {}
 
     def decision(self) -> Decision:
         j = self.judgement
@@ -101,7 +102,7 @@ class _Teller:
             steps=self._steps(self.run),
             set_aside=self._set_aside(),
             stands_unless=self._stands_unless(),
-            ties=self._ties(),
+            ties=self._ties(self.run),
             unproven=self._unproven(),
             contested=self._contested(),
             equals=tuple(self._build_at(at) for at in j.equals),
@@ -280,7 +281,7 @@ class _Teller:
     # Cautions and steps
 
     def _text(self, text: str, run: Run) -> str:
-        return self.words.text(text, run.value)
+        return self.words.text(text, run.value) if "{" in text else text
 
     def _cautions(self, run: Run) -> tuple[Caution, ...]:
         found = [
@@ -292,23 +293,20 @@ class _Teller:
 
     def _steps(self, run: Run) -> tuple[Step, ...]:
         """Order the steps by phase, then by what each waits for, then by id."""
-        standing = [self.entries[rule.id] for rule in run.standing_rules()]
+        phases: dict[str, dict[str, list[StepText]]] = {}
+        for rule in run.standing_rules():
+            for step in self.entries[rule.id].steps:
+                phases.setdefault(step.phase, {}).setdefault(rule.id, []).append(step)
         told: list[Step] = []
         for phase in PHASES:
-            waits = {
-                entry.id: {other for s in entry.steps if s.phase == phase for other in s.after}
-                for entry in standing
-                if any(s.phase == phase for s in entry.steps)
-            }
-            left = dict(waits)
+            left = phases.get(phase, {})
             while left:
-                first = min(rule_id for rule_id in left if not waits[rule_id] & left.keys())
-                del left[first]
-                told += [
-                    Step(first, phase, self._text(s.text, run))
-                    for s in self.entries[first].steps
-                    if s.phase == phase
-                ]
+                first = min(
+                    rule_id
+                    for rule_id, steps in left.items()
+                    if not any(other in left for step in steps for other in step.after)
+                )
+                told += [Step(first, phase, self._text(s.text, run)) for s in left.pop(first)]
         return tuple(told)
 
     # Defeats, ties, disputes
@@ -341,9 +339,9 @@ class _Teller:
         ]
         return tuple(found)
 
-    def _ties(self) -> tuple[Tie, ...]:
+    def _ties(self, run: Run) -> tuple[Tie, ...]:
         found = []
-        for fact, rules in sorted(self.run.tied().items()):
+        for fact, rules in sorted(run.tied().items()):
             sides = []
             for rule_id in rules:
                 value = next(v for f, v in self.entries[rule_id].rule.sets if f == fact)
@@ -355,7 +353,7 @@ class _Teller:
                     )
                 )
             found.append(Tie(fact, "values", tuple(sides)))
-        for pair in self.judgement.should_ties():
+        for pair in self.judgement.should_ties(run):
             sides = [
                 Side(rule.id, self.words.demand(demand), self.entries[rule.id].because)
                 for rule, demand in pair
@@ -388,7 +386,7 @@ class _Teller:
 
     def _alternative(self, at: int, numbers: Mapping[str, Number]) -> Alternative:
         run = self.judgement.run_of(at)
-        mine = self.judgement.failures(self.run)
+        mine = self.judgement.own_failures
         breaks: dict[str, None] = {}
         loses: list[str] = []
         for rule_id, place in sorted(self.judgement.failures(run) - mine):
@@ -414,7 +412,7 @@ class _Teller:
             breaks=tuple(breaks),
             cautions=self._cautions(run),
             steps=self._steps(run),
-            ties=(),
+            ties=self._ties(run),
         )
 
     def _wishes_lost(self, run: Run) -> list[str]:
@@ -431,7 +429,7 @@ class _Teller:
         return found
 
     def _rejected(self) -> tuple[Rejection, ...]:
-        broken = Counter(v & self.grid.broken_bits for v in self.grid.verdicts)
+        broken = Counter(self.grid.verdicts)
         found = []
         for what, bit in self.grid.bits("broken").items():
             builds = sum(n for verdict, n in broken.items() if verdict & bit)
@@ -527,6 +525,13 @@ class _Teller:
         return first
 
     def _weight(self, rule: Rule) -> int:
+        """Return how much hangs on a rule: what it asks, or what it could set aside."""
+        found = self._weights.get(rule.id)
+        if found is None:
+            found = self._weights[rule.id] = self._weigh(rule)
+        return found
+
+    def _weigh(self, rule: Rule) -> int:
         own = sum(_WEIGHT[demand.strength] for demand in rule.demands)
         own += _WEIGHT["stop"] if rule.stop else 0
         own += 2 if rule.favour is not None else 0

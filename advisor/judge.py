@@ -220,7 +220,12 @@ class Judgement:
         values[table.slot[fact]] = value
         self.ways.chooser.compute(values)
         run = self.base.program.run(values)
-        return not self.failures(run) - self.failures(self.run)
+        return not self.failures(run) - self.own_failures
+
+    @cached_property
+    def own_failures(self) -> set[tuple[str, int]]:
+        """Return what the chosen (or nearest) build fails."""
+        return self.failures(self.run)
 
     def failures(self, run: Run) -> set[tuple[str, int]]:
         """Return the demands a run does not meet, and its stops (place -1)."""
@@ -233,20 +238,21 @@ class Judgement:
                     found.add((rule.id, demand.place))
         return found
 
-    def should_ties(self) -> list[tuple[tuple[Rule, Demand], tuple[Rule, Demand]]]:
+    def should_ties(self, run: Run) -> list[tuple[tuple[Rule, Demand], tuple[Rule, Demand]]]:
         """Return pairs of shoulds of one layer on one chosen option that no candidate can meet.
 
         Each is met by some candidate; they are an open tie, and the ranking has gone on.
         """
         chosen = {f for axis in self.choice.axes if len(axis.rows) > 1 for f in axis.facts}
+        failures = self.own_failures if run is self.run else self.failures(run)
         asked: dict[tuple[int, str], list[tuple[Rule, Demand]]] = {}
         failing: set[tuple[int, str]] = set()
-        for rule in self.run.standing_rules():
+        for rule in run.standing_rules() if failures else ():
             for demand in rule.demands:
                 if not demand.is_must and demand.fact in chosen:
                     key = rule.layer, demand.fact
                     asked.setdefault(key, []).append((rule, demand))
-                    if self.outcome(rule, demand, self.run) != MET:
+                    if (rule.id, demand.place) in failures:
                         failing.add(key)
         found = []
         for key in sorted(failing):

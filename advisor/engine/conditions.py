@@ -270,7 +270,7 @@ class Judged(NamedTuple):
 def judge(node: Node, table: FactTable, values: list[Value], absent: int = NO) -> Judged:
     """Judge a condition part by part against the values of a finished run."""
     if isinstance(node, Test):
-        return Judged(node, _compile_test(node, table, absent)(values), ())
+        return Judged(node, _judge_of(node, table, absent)(values), ())
     parts = tuple(judge(part, table, values, absent) for part in parts_of(node))
     outcomes = [part.outcome for part in parts]
     if isinstance(node, Not):
@@ -278,25 +278,45 @@ def judge(node: Node, table: FactTable, values: list[Value], absent: int = NO) -
     return Judged(node, min(outcomes) if isinstance(node, All) else max(outcomes), parts)
 
 
+def _judge_of(test: Test, table: FactTable, absent: int) -> Judge:
+    """Return the closure of one test, compiled once for a table."""
+    key = test, absent
+    found: Judge | None = table.judges.get(key)
+    if found is None:
+        found = table.judges[key] = _compile_test(test, table, absent)
+    return found
+
+
 def lacking(node: Node, table: FactTable, values: list[Value], absent: int = NO) -> frozenset[str]:
     """Return the facts without a value that leave a condition unknown.
 
     Only parts that are themselves unknown are followed: what is settled lacks nothing.
     """
-    found: set[str] = set()
-    _lack(judge(node, table, values, absent), table, values, absent, found)
-    return frozenset(found)
+    found: list[str] = []
+    outcome = _lack(node, table, values, absent, found)
+    return frozenset(found) if outcome == UNKNOWN else frozenset()
 
 
-def _lack(
-    judged: Judged, table: FactTable, values: list[Value], absent: int, found: set[str]
-) -> None:
-    if judged.outcome != UNKNOWN:
-        return
-    if isinstance(judged.node, Test):
-        for fact in judged.node.facts():
-            value = values[table.slot[fact]]
-            if value is MISSING or (value is ABSENT and absent == UNKNOWN):
-                found.add(fact)
-    for part in judged.parts:
-        _lack(part, table, values, absent, found)
+def _lack(node: Node, table: FactTable, values: list[Value], absent: int, found: list[str]) -> int:
+    """Judge a condition, adding to `found` what it lacks if it comes to unknown."""
+    if isinstance(node, Test):
+        outcome = _judge_of(node, table, absent)(values)
+        if outcome == UNKNOWN:
+            for fact in node.facts():
+                value = values[table.slot[fact]]
+                if value is MISSING or (value is ABSENT and absent == UNKNOWN):
+                    found.append(fact)
+        return outcome
+    if isinstance(node, Not):
+        return 2 - _lack(node.part, table, values, absent, found)
+    settled = NO if isinstance(node, All) else YES
+    outcome = 2 - settled
+    start = len(found)
+    for part in node.parts:
+        judged = _lack(part, table, values, absent, found)
+        if judged == settled:
+            del found[start:]
+            return settled
+        if judged == UNKNOWN:
+            outcome = UNKNOWN
+    return outcome

@@ -296,7 +296,7 @@ def _telling(
 class Run:
     """A finished run; what it does not hold outright it tells from the values, which are final."""
 
-    __slots__ = ("excepted", "program", "standing", "state", "ties", "values")
+    __slots__ = ("_standing_rules", "excepted", "program", "standing", "state", "ties", "values")
 
     def __init__(
         self,
@@ -313,6 +313,7 @@ class Run:
         self.standing = standing
         self.excepted = excepted
         self.ties = ties
+        self._standing_rules: list[Rule] | None = None
 
     def value(self, fact: str) -> Value:
         """Return the value of a fact, MISSING or ABSENT included."""
@@ -338,7 +339,10 @@ class Run:
 
     def standing_rules(self) -> list[Rule]:
         """Return the rules whose conclusions count."""
-        return [r for r, s in zip(self.program.rules, self.standing, strict=True) if s >= FIRED]
+        if self._standing_rules is None:
+            pairs = zip(self.program.rules, self.standing, strict=True)
+            self._standing_rules = [rule for rule, s in pairs if s >= FIRED]
+        return self._standing_rules
 
     def open_rules(self) -> list[Rule]:
         """Return the undecided rules that could still conclude something."""

@@ -47,6 +47,8 @@ class FactTable:
         self.several: frozenset[str] = frozenset(several)
         n = len(self.names)
         self.size = n
+        self.judges: dict[Any, Any] = {}
+        """Compiled tests, kept by whoever compiles them."""
         self._blank: list[Value] = [
             ABSENT if origin == CONCLUDED else MISSING for origin in self.origins
         ]
