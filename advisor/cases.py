@@ -162,7 +162,7 @@ def _differences(
     for rule_id in expect.get("undecided", ()):
         if states[rule_id] != "undecided":
             yield f"{rule_id} is {states[rule_id]}, not undecided"
-    excepted = {run.program.rules[i].id for i in run.excepted}
+    excepted = {rule.id for rule in run.excepted()}
     for rule_id in expect.get("excepted", ()):
         if rule_id not in excepted:
             yield f"{rule_id} is {states[rule_id]}, not silent by its exception"

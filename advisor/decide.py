@@ -481,7 +481,7 @@ class _Teller:
         weights: dict[str, int] = {}
         waiting: dict[str, set[str]] = {}
         for rule in self.base.program.rules:
-            status = run.standing[self.base.program.place[rule.id]]
+            status = run.standing(self.base.program.place[rule.id])
             if status == SILENT:
                 continue
             lacks: set[str] = set()

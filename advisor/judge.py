@@ -18,8 +18,8 @@ from advisor.engine.ranking import (
     survivors,
 )
 from advisor.engine.rules import Demand, Rule
-from advisor.engine.run import FIRED, Run
-from advisor.engine.values import GIVEN, NO, OPTION, UNKNOWN, YES, Value, has_value
+from advisor.engine.run import Run
+from advisor.engine.values import NO, OPTION, UNKNOWN, YES, Value, has_value
 from advisor.options import HEADS, Choice, choice
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
@@ -273,9 +273,4 @@ class Judgement:
         return any(met_one) and any(met_other) and not both
 
 
-def is_open(run: Run, rule: Rule) -> bool:
-    """Tell whether a rule could still conclude something in a run, or does."""
-    return run.standing[run.program.place[rule.id]] > 0
-
-
-__all__ = ["FIRED", "GIVEN", "Judgement", "is_open"]
+__all__ = ["Judgement"]

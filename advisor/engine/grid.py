@@ -85,6 +85,7 @@ class _Split(NamedTuple):
     setup: Program
     steps: tuple[tuple[str, int], ...]  # (kind, place of the rule or slot of the fact), in order
     guards: dict[int, Judge | None]
+    conditions: dict[int, tuple[Judge | None, Judge | None]]
     reads: dict[int, frozenset[int]]
     demand_judges: dict[tuple[int, int], Judge]
     demand_reads: dict[tuple[int, int], frozenset[int]]
@@ -149,10 +150,16 @@ class Chooser:
             elif name in build:
                 steps.append((kind, program.place[name]))
         guards: dict[int, Judge | None] = {}
+        conditions: dict[int, tuple[Judge | None, Judge | None]] = {}
         reads: dict[int, frozenset[int]] = {}
         for i, rule in enumerate(program.rules):
             if rule.id in build:
                 guards[i] = self._guard(rule, varying)
+                when, unless = (
+                    None if node is None else compile_condition(node, table)
+                    for node in (rule.when, rule.unless)
+                )
+                conditions[i] = when, unless
                 reads[i] = slots_of(rule.when, table) | slots_of(rule.unless, table)
         demand_judges = {}
         demand_reads = {}
@@ -161,7 +168,7 @@ class Chooser:
                 key = i, demand.place
                 demand_judges[key] = compile_condition(demand.test, table, UNKNOWN)
                 demand_reads[key] = slots_of(demand.test, table)
-        return _Split(setup, tuple(steps), guards, reads, demand_judges, demand_reads)
+        return _Split(setup, tuple(steps), guards, conditions, reads, demand_judges, demand_reads)
 
     def _guard(self, rule: Rule, varying: set[str]) -> Judge | None:
         """Compile the conjuncts of a rule that no alternative can change."""
@@ -353,16 +360,16 @@ class Grid:
         v = self._v
         setup = split.setup
         self._status = {
-            program.place[rule.id]: Column(0, (self.setup_run.standing[i],))
+            program.place[rule.id]: Column(0, (self.setup_run.standing(i),))
             for i, rule in enumerate(setup.rules)
-            if self.setup_run.standing[i]
+            if self.setup_run.standing(i)
         }
         for kind, place in split.steps:
             if kind == FIRING:
                 guard = split.guards[place]
                 if guard is not None and guard(v) == NO:
                     continue
-                when, unless = program.when[place], program.unless[place]
+                when, unless = split.conditions[place]
 
                 def fire(
                     values: list[Value], when: Judge | None = when, unless: Judge | None = unless
@@ -413,9 +420,14 @@ class Grid:
         mask = 0
         for column, _ in claims:
             mask |= column.mask
-        claimed = [value for _, value in claims]
-        rows = zip(*(self.spread(column, mask) for column, _ in claims), strict=True)
-        cells = [settle(zip(row, claimed, strict=True))[0] for row in rows]
+        told = [(1 << n, value) for n, (_, value) in enumerate(claims)]
+
+        def value(row: tuple[int, ...]) -> Value:
+            standing = sum(1 << n for n, status in enumerate(row) if status >= FIRED)
+            waiting = sum(1 << n for n, status in enumerate(row) if status == UNDECIDED)
+            return settle(told, standing, waiting)[0]
+
+        cells = _each(value, zip(*(self.spread(column, mask) for column, _ in claims), strict=True))
         if mask:
             self._columns[slot] = Column(mask, cells)
         else:

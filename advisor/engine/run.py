@@ -1,27 +1,35 @@
-"""A run: one pass over the strata of a rule base, and everything there is to tell of it."""
+"""A run: one pass over the strata of a rule base, and everything there is to tell of it.
+
+Rules are numbered, and sets of rules are integers with a bit for each. A condition is mostly a
+conjunction of parts that read one fact; so each fact keeps, for each value it has been seen with
+(for numbers: each interval between the bounds that rules set), which conditions that value rules
+out and which it leaves unknown. A run then looks up one bit set for each fact and intersects them:
+its cost grows with the facts, hardly with the rules. Parts that read several facts are judged one
+by one, and only where everything else has left the condition open.
+"""
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
-from advisor.engine.conditions import All as AllOf
 from advisor.engine.conditions import (
-    Any,
+    All,
     Judge,
     Node,
     Ref,
-    Test,
     compile_condition,
     lacking,
-    parts_of,
+    slots_of,
+    tests_of,
 )
-from advisor.engine.rules import FIRING, STANDING, VALUE, Rule, order, overriders
+from advisor.engine.rules import FIRING, STANDING, Rule, order, overriders
 from advisor.engine.values import (
     ABSENT,
     CONCLUDED,
     MISSING,
+    NO,
     UNKNOWN,
     YES,
     FactTable,
@@ -36,22 +44,20 @@ SILENT, UNDECIDED, FIRED, FIRED_OPEN = 0, 1, 2, 3
 STATE_NAMES = ("silent", "undecided", "fired", "fired")
 
 
-def settle(
-    claims: Iterable[tuple[int, Value]],
-) -> tuple[Value, bool]:
+def settle(told: Iterable[tuple[int, Value]], standing: int, waiting: int) -> tuple[Value, bool]:
     """Return the value of a concluded fact and whether it is tied.
 
-    `claims` are (status, value) of the rules that could set it, status being SILENT for a rule
-    that concludes nothing. Standing rules that differ tie the fact: it has no value, yet is not
-    absent. A fact that only an undecided rule could set stays unknown.
+    `told` are (bit, value) of the rules that could set it; `standing` and `waiting` hold the bits
+    of those that do and of those that are undecided. Standing rules that differ tie the fact: it
+    has no value, yet is not absent. A fact that only an undecided rule could set stays unknown.
     """
     value: Value = ABSENT
-    for status, claimed in claims:
-        if status >= FIRED:
+    for bit, claimed in told:
+        if standing & bit:
             if has_value(value) and not same_value(value, claimed):
                 return MISSING, True
             value = claimed
-        elif status == UNDECIDED and value is ABSENT:
+        elif waiting & bit and value is ABSENT:
             value = MISSING
     return value, False
 
@@ -64,20 +70,107 @@ def defeats(status: int, loser_is_stop: bool) -> bool:
     return status == FIRED or (status == FIRED_OPEN and not loser_is_stop)
 
 
-class _Index(NamedTuple):
-    """Rules of one stratum that share a telling fact, by its values or by its bounds."""
+MOST_SEEN = 512
+"""Values of one fact whose bit sets are kept; texts could otherwise pile up without end."""
+
+
+def members(bits: int) -> Iterator[int]:
+    """Yield the numbers of the rules in a set, ascending."""
+    # Searching the binary text is several times faster than picking bits off a long integer.
+    text = bin(bits)[:1:-1]
+    at = text.find("1")
+    while at >= 0:
+        yield at
+        at = text.find("1", at + 1)
+
+
+class _Fact:
+    """What each value of one fact does to the conditions that read it.
+
+    `parts` are (bit of the condition, part of it). `seen` holds for each value the set of
+    conditions it does not rule out and, further up, of those it does not leave unknown either.
+    """
+
+    __slots__ = ("_cuts", "_near", "_values", "everything", "parts", "seen", "slot", "table", "up")
+
+    def __init__(
+        self, slot: int, parts: Sequence[tuple[int, Node]], up: int, table: FactTable
+    ) -> None:
+        self.slot = slot
+        self.parts = parts
+        self.up = up
+        self.everything = (1 << 2 * up) - 1
+        self.table = table
+        self.seen: dict[Value, int] = {}
+        self._near: dict[float, int] = {}
+        self._cuts = self._find_cuts()
+        self._values = table.blank()
+
+    def _find_cuts(self) -> tuple[float, ...]:
+        """Return the numbers that split the fact's values into those that rules tell apart."""
+        operands = [test.operand for _, part in self.parts for test in tests_of(part)]
+        numbers = {x for x in operands if isinstance(x, (int, float)) and not isinstance(x, bool)}
+        return tuple(sorted(numbers))
+
+    def learn(self, value: Value) -> int:
+        """Return and keep what a value not seen before does."""
+        cuts = self._cuts
+        if cuts and has_value(value):
+            # Numbers between two neighbouring bounds are alike to every rule.
+            at = bisect_left(cuts, value)
+            near = at + 0.5 if at < len(cuts) and cuts[at] == value else at
+            found = self._near.get(near)
+            if found is None:
+                found = self._near[near] = self._judge(value)
+        else:
+            found = self._judge(value)
+        if len(self.seen) >= MOST_SEEN:
+            self.seen.clear()
+        self.seen[value] = found
+        return found
+
+    def _judge(self, value: Value) -> int:
+        left = self.everything
+        values = self._values
+        values[self.slot] = value
+        for bit, part in self.parts:
+            outcome = compile_condition(part, self.table)(values)
+            if outcome != YES:
+                left &= ~(bit << self.up)
+                if outcome == NO:
+                    left &= ~bit
+        return left
+
+
+class _Contest(NamedTuple):
+    """A rule that others override, all as bits."""
+
+    bit: int
+    winners: int
+    stop: bool
+
+
+class _Claim(NamedTuple):
+    """A concluded fact and the rules that could set it."""
 
     slot: int
-    by_value: Mapping[Value, tuple[int, ...]] | None
-    cuts: tuple[float, ...]
-    buckets: tuple[tuple[int, ...], ...]
-    everything: tuple[int, ...]
+    setters: int
+    told: tuple[tuple[int, Value], ...]  # bit, value
+
+
+_Look = tuple[int, dict[Value, int], Callable[[Value], int]]
+"""Slot, what is known of its values, and how to learn more."""
 
 
 class _Stratum(NamedTuple):
-    always: tuple[int, ...]
-    indexes: tuple[_Index, ...]
-    contested: tuple[int, ...]
+    """What is settled together: firings, then standings in order, then values."""
+
+    fire: int
+    mixed: int  # rules whose `when` has mixed parts, or whose `unless` has
+    contests: tuple[_Contest, ...]
+    contested: int
+    claims: tuple[_Claim, ...]
+    facts: tuple[_Look, ...]  # concluded here, read later
 
 
 class Program:
@@ -85,7 +178,6 @@ class Program:
 
     Raises:
         CircleError: if the rules cannot be ordered.
-
     """
 
     def __init__(self, rules: Sequence[Rule], table: FactTable) -> None:
@@ -93,23 +185,15 @@ class Program:
         self.rules: tuple[Rule, ...] = tuple(sorted(rules, key=lambda rule: rule.id))
         self.place: dict[str, int] = {rule.id: i for i, rule in enumerate(self.rules)}
         self.rank = order(self.rules, table)
-        self.when: list[Judge | None] = [
-            None if rule.when is None else compile_condition(rule.when, table)
-            for rule in self.rules
-        ]
-        self.unless: list[Judge | None] = [
-            None if rule.unless is None else compile_condition(rule.unless, table)
-            for rule in self.rules
-        ]
         self.overriders: tuple[tuple[int, ...], ...] = self._overriders()
         self.setters: dict[int, tuple[tuple[int, Value], ...]] = self._setters()
-        self._touches: list[tuple[int, ...]] = [
-            tuple(table.slot[fact] for fact, _ in rule.sets) for rule in self.rules
-        ]
-        self._value_rank = {
-            table.slot[name]: rank for (kind, name), rank in self.rank.items() if kind == VALUE
-        }
-        self._strata = self._stratify()
+        self._shift = len(self.rules)
+        self._bits = [1 << i for i in range(self._shift)]
+        self._excepting = 0
+        self._mixed: dict[int, tuple[Judge | None, Judge | None]] = {}
+        parts = self._part_conditions()
+        self._facts: tuple[_Look, ...] = ()
+        self._strata = self._stratify(parts)
 
     def _overriders(self) -> tuple[tuple[int, ...], ...]:
         winners = overriders(self.rules)
@@ -124,19 +208,71 @@ class Program:
                 found.setdefault(self.table.slot[fact], []).append((i, value))
         return {slot: tuple(claims) for slot, claims in found.items()}
 
-    def _stratify(self) -> tuple[_Stratum, ...]:
+    def _part_conditions(self) -> dict[int, list[tuple[int, Node]]]:
+        """Take conditions apart: by slot where a part reads one, else into mixed remainders.
+
+        Conditions are bits: `when` of rule i is bit i, its `unless` as many bits up as there are
+        rules. A condition's upper bit, twice as far up again, is set while it may still be yes.
+        """
+        parts: dict[int, list[tuple[int, Node]]] = {}
+        for i, rule in enumerate(self.rules):
+            mixed: list[Judge | None] = []
+            for condition, bit in ((rule.when, 1 << i), (rule.unless, 1 << i + self._shift)):
+                rest: list[Node] = []
+                for part in () if condition is None else _conjuncts(condition):
+                    slots = slots_of(part, self.table)
+                    refers = any(isinstance(test.operand, Ref) for test in tests_of(part))
+                    if len(slots) == 1 and not refers:
+                        parts.setdefault(min(slots), []).append((bit, part))
+                    else:
+                        rest.append(part)
+                mixed.append(compile_condition(All(tuple(rest)), self.table) if rest else None)
+            if any(mixed):
+                self._mixed[i] = mixed[0], mixed[1]
+            if rule.unless is not None:
+                self._excepting |= 1 << i
+        return parts
+
+    def _stratify(self, parts: dict[int, list[tuple[int, Node]]]) -> tuple[_Stratum, ...]:
         depth = max(self.rank.values(), default=0) + 1
-        firing: list[list[int]] = [[] for _ in range(depth)]
-        contested: list[list[int]] = [[] for _ in range(depth)]
+        fire = [0] * depth
+        contests: list[list[_Contest]] = [[] for _ in range(depth)]
+        claims: list[list[_Claim]] = [[] for _ in range(depth)]
+        later: list[list[_Look]] = [[] for _ in range(depth)]
+        facts: dict[int, _Look] = {}
+        for slot, held in parts.items():
+            fact = _Fact(slot, tuple(held), 2 * self._shift, self.table)
+            facts[slot] = slot, fact.seen, fact.learn
+        size = self.table.size
         for (kind, name), rank in self.rank.items():
             if kind == FIRING:
-                firing[rank].append(self.place[name])
-            elif kind == STANDING and name in self.place and self.overriders[self.place[name]]:
-                # `rank` lists standings in an order in which overriders come first.
-                contested[rank].append(self.place[name])
+                fire[rank] |= 1 << self.place[name]
+            elif kind == STANDING:
+                i = self.place[name]
+                if self.overriders[i]:
+                    # `rank` lists standings in an order in which overriders come first.
+                    winners = sum(1 << w for w in self.overriders[i])
+                    contests[rank].append(_Contest(1 << i, winners, self.rules[i].stop))
+            else:
+                slot = self.table.slot[name]
+                setters = self.setters.get(slot, ())
+                told = tuple((1 << i, value) for i, value in setters)
+                claims[rank].append(_Claim(slot, sum(bit for bit, _ in told), told))
+                if slot in facts:
+                    later[rank].append(facts.pop(slot))
+        # Concluded facts that nothing sets, or that only a `stated` test reads, settle nothing.
+        self._facts = tuple(facts[slot] for slot in sorted(facts, key=lambda s: (s >= size, s)))
+        mixed = sum(1 << i for i in self._mixed)
         return tuple(
-            _stratum(self, tuple(fire), tuple(stand))
-            for fire, stand in zip(firing, contested, strict=True)
+            _Stratum(
+                fire[rank],
+                fire[rank] & mixed,
+                tuple(contests[rank]),
+                sum(contest.bit for contest in contests[rank]),
+                tuple(claims[rank]),
+                tuple(later[rank]),
+            )
+            for rank in range(depth)
         )
 
     def run(self, values: list[Value]) -> Run:
@@ -145,173 +281,114 @@ class Program:
         Args:
             values: from `FactTable.blank()`, with the facts that have a value and the `stated`
                 flags filled in; concluded facts are written into it.
-
         """
-        state = bytearray(len(self.rules))
-        standing = bytearray(len(self.rules))
-        excepted: list[int] = []
+        n = self._shift
+        excepting = self._excepting
+        # Four sets in one number: `when` possible, `unless` possible, `when` yes, `unless` yes.
+        left = (1 << 4 * n) - 1
+        for slot, seen, learn in self._facts:
+            x = values[slot]
+            try:
+                left &= seen[x]
+            except KeyError:
+                left &= learn(x)
+        fired = undecided = opened = excepted = standing = waiting = 0
         ties: list[int] = []
-        when, unless, touches = self.when, self.unless, self._touches
-        touched: set[int] = set()
-        for rank, (always, indexes, contested) in enumerate(self._strata):
-            candidates = always
-            for slot, by_value, cuts, buckets, everything in indexes:
-                x = values[slot]
-                if x is MISSING:
-                    candidates += everything
-                elif by_value is not None:
-                    candidates += by_value.get(x, ())
-                elif x is not ABSENT:
-                    # An odd place is a cut itself, an even one the open interval before it.
-                    at = bisect_left(cuts, x)
-                    candidates += buckets[at + bisect_right(cuts, x)]
-            for i in candidates:
-                judge = when[i]
-                held = YES if judge is None else judge(values)
-                if held:
-                    judge = unless[i]
-                    if judge is None:
-                        status = held
-                    else:
-                        barred = judge(values)
-                        if barred == YES:
-                            excepted.append(i)
-                            continue
-                        status = held + 1 if barred and held == YES else held
-                    state[i] = standing[i] = status
-                    if touches[i]:
-                        touched.update(touches[i])
-            for i in contested:
-                if standing[i]:
-                    stop = self.rules[i].stop
-                    for winner in self.overriders[i]:
-                        if defeats(standing[winner], stop):
-                            standing[i] = SILENT
-                            break
-            if touched:
-                for slot in [slot for slot in touched if self._value_rank[slot] == rank]:
-                    touched.discard(slot)
-                    claims = ((standing[i], value) for i, value in self.setters[slot])
-                    values[slot], tied = settle(claims)
+        for fire, mixed, contests, contested, claims, facts in self._strata:
+            many = left & mixed
+            if many:
+                left = self._judge_mixed(many, left, values)
+            may = left & fire
+            if may:
+                barred = may & (left >> 3 * n) & excepting
+                excepted |= barred
+                now = may ^ barred
+                hits = now & (left >> 2 * n)
+                fired |= hits
+                standing |= hits
+                undecided |= now ^ hits
+                waiting |= now ^ hits
+                opened |= hits & (left >> n) & excepting
+            live = standing | waiting
+            if contested & live:
+                for bit, winners, stop in contests:
+                    if live & bit:
+                        beating = winners & standing
+                        if beating and (not stop or beating & ~opened):
+                            standing &= ~bit
+                            waiting &= ~bit
+                live = standing | waiting
+            for slot, setters, told in claims:
+                if live & setters:
+                    values[slot], tied = settle(told, standing, waiting)
                     if tied:
                         ties.append(slot)
-        return Run(self, values, state, standing, tuple(excepted), tuple(sorted(ties)))
+            for slot, seen, learn in facts:
+                x = values[slot]
+                try:
+                    left &= seen[x]
+                except KeyError:
+                    left &= learn(x)
+        bits = _Bits(fired, undecided, opened, excepted, standing, waiting)
+        return Run(self, values, bits, tuple(ties))
+
+    def _judge_mixed(self, rules: int, left: int, values: list[Value]) -> int:
+        """Judge the parts of conditions that read several facts, where the rest leaves it open."""
+        n = self._shift
+        mixed = self._mixed
+        bits = self._bits
+        unless_open = left >> n
+        not_when = maybe_when = not_unless = maybe_unless = 0
+        for i in members(rules):
+            when, unless = mixed[i]
+            if when is not None:
+                outcome = when(values)
+                if outcome == NO:
+                    not_when |= bits[i]
+                    continue
+                if outcome == UNKNOWN:
+                    maybe_when |= bits[i]
+            if unless is not None and unless_open & bits[i]:
+                outcome = unless(values)
+                if outcome == NO:
+                    not_unless |= bits[i]
+                elif outcome == UNKNOWN:
+                    maybe_unless |= bits[i]
+        settled = not_when | not_unless << n
+        return left & ~(settled | (settled | maybe_when | maybe_unless << n) << 2 * n)
 
 
-def _stratum(program: Program, fire: tuple[int, ...], stand: tuple[int, ...]) -> _Stratum:
-    """Index the rules of one stratum by the test that tells most."""
-    always: list[int] = []
-    equal: dict[int, dict[int, frozenset[Value]]] = {}
-    bounded: dict[int, dict[int, tuple[tuple[str, float], ...]]] = {}
-    for i in fire:
-        when = program.rules[i].when
-        telling = None if when is None else _telling(when, program.table)
-        if telling is None:
-            always.append(i)
-        elif isinstance(telling[1], frozenset):
-            equal.setdefault(telling[0], {})[i] = telling[1]
-        else:
-            bounded.setdefault(telling[0], {})[i] = telling[1]
-    indexes = [
-        _Index(
-            slot,
-            {
-                value: tuple(sorted(i for i, accepted in rules.items() if value in accepted))
-                for value in {value for accepted in rules.values() for value in accepted}
-            },
-            (),
-            (),
-            tuple(sorted(rules)),
-        )
-        for slot, rules in sorted(equal.items())
-    ]
-    for slot, bounds in sorted(bounded.items()):
-        cuts = sorted({cut for tests in bounds.values() for _, cut in tests})
-        samples = [cuts[0] - 1.0]
-        for low, high in zip(cuts, [*cuts[1:], cuts[-1] + 2.0], strict=True):
-            samples += [low, (low + high) / 2]
-        buckets = tuple(
-            tuple(sorted(i for i, tests in bounds.items() if _within(sample, tests)))
-            for sample in samples
-        )
-        indexes.append(_Index(slot, None, tuple(cuts), buckets, tuple(sorted(bounds))))
-    return _Stratum(tuple(sorted(always)), tuple(indexes), stand)
+def _conjuncts(node: Node) -> Iterator[Node]:
+    """Yield the parts that must all hold, nested alls taken apart."""
+    if isinstance(node, All):
+        for part in node.parts:
+            yield from _conjuncts(part)
+    else:
+        yield node
 
 
-def _within(x: float, tests: tuple[tuple[str, float], ...]) -> bool:
-    return all(
-        x >= cut
-        if op == "at_least"
-        else x <= cut
-        if op == "at_most"
-        else x > cut
-        if op == "above"
-        else x < cut
-        for op, cut in tests
-    )
+class _Bits(NamedTuple):
+    """Sets of rules, a bit each."""
 
-
-def _telling(
-    when: Node, table: FactTable
-) -> tuple[int, frozenset[Value] | tuple[tuple[str, float], ...]] | None:
-    """Return the slot and the accepted values, or the bounds, of the conjunct that tells most.
-
-    Only a conjunct of constants on a fact with one value can be indexed: where it is no, the
-    rule is silent, whatever the rest of it says.
-    """
-    conjuncts: list[Node] = [*when.parts] if isinstance(when, AllOf) else [when]
-    flat: list[Node] = []
-    while conjuncts:
-        part = conjuncts.pop()
-        if isinstance(part, AllOf):
-            conjuncts.extend(part.parts)
-        else:
-            flat.append(part)
-    best: tuple[int, frozenset[Value]] | None = None
-    bounds: dict[int, list[tuple[str, float]]] = {}
-    for part in sorted(flat, key=repr):
-        tests = parts_of(part) if isinstance(part, Any) else (part,)
-        if not all(isinstance(test, Test) for test in tests):
-            continue
-        plain = [test for test in tests if isinstance(test, Test)]
-        fact = plain[0].fact
-        if fact in table.several or any(
-            test.fact != fact or isinstance(test.operand, (Ref, tuple)) for test in plain
-        ):
-            continue
-        slot = table.slot[fact]
-        if all(test.op == "is" for test in plain):
-            accepted = frozenset(test.operand for test in plain)
-            if best is None or len(accepted) < len(best[1]):
-                best = slot, accepted
-        elif len(plain) == 1 and plain[0].op in ("at_least", "at_most", "above", "below"):
-            bounds.setdefault(slot, []).append((plain[0].op, float(plain[0].operand)))
-    if best is not None:
-        return best
-    for slot, tests_on in sorted(bounds.items(), key=lambda item: (-len(item[1]), item[0])):
-        return slot, tuple(tests_on)
-    return None
+    fired: int
+    undecided: int
+    opened: int  # fired, their exception unknown
+    excepted: int  # silent because their exception holds
+    standing: int  # fired and not set aside
+    waiting: int  # undecided and not overruled
 
 
 class Run:
     """A finished run; what it does not hold outright it tells from the values, which are final."""
 
-    __slots__ = ("_standing_rules", "excepted", "program", "standing", "state", "ties", "values")
+    __slots__ = ("_standing_rules", "bits", "program", "ties", "values")
 
     def __init__(
-        self,
-        program: Program,
-        values: list[Value],
-        state: bytearray,
-        standing: bytearray,
-        excepted: tuple[int, ...],
-        ties: tuple[int, ...],
+        self, program: Program, values: list[Value], bits: _Bits, ties: tuple[int, ...]
     ) -> None:
         self.program = program
         self.values = values
-        self.state = state
-        self.standing = standing
-        self.excepted = excepted
+        self.bits = bits
         self.ties = ties
         self._standing_rules: list[Rule] | None = None
 
@@ -321,36 +398,57 @@ class Run:
 
     def status(self, rule_id: str) -> int:
         """Return SILENT, UNDECIDED, FIRED or FIRED_OPEN."""
-        return self.state[self.program.place[rule_id]]
+        bit = 1 << self.program.place[rule_id]
+        if self.bits.fired & bit:
+            return FIRED_OPEN if self.bits.opened & bit else FIRED
+        return UNDECIDED if self.bits.undecided & bit else SILENT
+
+    def standing(self, place: int) -> int:
+        """Return the same for a rule by its place, SILENT where it concludes nothing any more."""
+        bit = 1 << place
+        if self.bits.standing & bit:
+            return FIRED_OPEN if self.bits.opened & bit else FIRED
+        return UNDECIDED if self.bits.waiting & bit else SILENT
 
     def stands(self, rule_id: str) -> bool:
         """Tell whether a rule fired and nothing set it aside."""
-        return self.standing[self.program.place[rule_id]] >= FIRED
+        return bool(self.bits.standing >> self.program.place[rule_id] & 1)
 
     def states(self) -> dict[str, str]:
         """Return the state of every rule by its id."""
-        return {
-            rule.id: STATE_NAMES[s] for rule, s in zip(self.program.rules, self.state, strict=True)
-        }
+        found = dict.fromkeys(self.program.place, "silent")
+        rules = self.program.rules
+        for i in members(self.bits.undecided):
+            found[rules[i].id] = "undecided"
+        for i in members(self.bits.fired):
+            found[rules[i].id] = "fired"
+        return found
+
+    def _rules(self, bits: int) -> list[Rule]:
+        rules = self.program.rules
+        return [rules[i] for i in members(bits)]
 
     def fired(self) -> list[Rule]:
         """Return the rules that fired, set aside or not."""
-        return [r for r, s in zip(self.program.rules, self.state, strict=True) if s >= FIRED]
+        return self._rules(self.bits.fired)
 
     def standing_rules(self) -> list[Rule]:
         """Return the rules whose conclusions count."""
         if self._standing_rules is None:
-            pairs = zip(self.program.rules, self.standing, strict=True)
-            self._standing_rules = [rule for rule, s in pairs if s >= FIRED]
+            self._standing_rules = self._rules(self.bits.standing)
         return self._standing_rules
 
     def open_rules(self) -> list[Rule]:
         """Return the undecided rules that could still conclude something."""
-        return [r for r, s in zip(self.program.rules, self.standing, strict=True) if s == UNDECIDED]
+        return self._rules(self.bits.waiting)
 
     def undecided(self) -> list[Rule]:
         """Return the undecided rules, those that a standing rule overrides included."""
-        return [r for r, s in zip(self.program.rules, self.state, strict=True) if s == UNDECIDED]
+        return self._rules(self.bits.undecided)
+
+    def excepted(self) -> list[Rule]:
+        """Return the rules that are silent because their exception holds."""
+        return self._rules(self.bits.excepted)
 
     def lacks(self, rule: Rule) -> frozenset[str]:
         """Return the facts that leave an undecided rule undecided."""
@@ -366,37 +464,34 @@ class Run:
 
     def set_aside(self) -> dict[str, list[str]]:
         """Return, for each rule that fired and lost, the ids of those that set it aside."""
-        return self._beaten(FIRED)
+        return self._beaten(self.bits.fired & ~self.bits.standing)
 
     def overruled(self) -> dict[str, list[str]]:
         """Return the same for undecided rules: they can conclude nothing any more."""
-        return self._beaten(UNDECIDED)
+        return self._beaten(self.bits.undecided & ~self.bits.waiting)
 
-    def _beaten(self, least: int) -> dict[str, list[str]]:
+    def _beaten(self, losers: int) -> dict[str, list[str]]:
         program = self.program
-        found = {}
-        for i, rule in enumerate(program.rules):
-            s = self.state[i]
-            if self.standing[i] == SILENT and (s >= FIRED if least == FIRED else s == UNDECIDED):
-                found[rule.id] = [
-                    program.rules[w].id
-                    for w in program.overriders[i]
-                    if defeats(self.standing[w], rule.stop)
-                ]
-        return found
+        return {
+            program.rules[i].id: [
+                program.rules[w].id
+                for w in program.overriders[i]
+                if defeats(self.standing(w), program.rules[i].stop)
+            ]
+            for i in members(losers)
+        }
 
     def stands_unless(self) -> dict[str, list[tuple[str, frozenset[str]]]]:
         """Return what could still set a standing rule aside: (overrider, facts it waits for)."""
         program = self.program
         found: dict[str, list[tuple[str, frozenset[str]]]] = {}
-        for i, rule in enumerate(program.rules):
-            if self.standing[i] < FIRED:
-                continue
+        for i in members(self.bits.standing):
+            rule = program.rules[i]
             for w in program.overriders[i]:
                 winner = program.rules[w]
-                if self.standing[w] == UNDECIDED:
+                if self.standing(w) == UNDECIDED:
                     facts = self.lacks(winner)
-                elif self.standing[w] == FIRED_OPEN and rule.stop:
+                elif self.standing(w) == FIRED_OPEN and rule.stop:
                     facts = self.unless_open(winner)
                 else:
                     continue
@@ -412,7 +507,7 @@ class Run:
             if not has_value(value):
                 continue
             for i, claimed in setters:
-                if self.standing[i] == UNDECIDED and not same_value(value, claimed):
+                if self.standing(i) == UNDECIDED and not same_value(value, claimed):
                     rule = program.rules[i]
                     name = program.table.names[slot]
                     found.setdefault(name, []).append((rule.id, self.lacks(rule)))
@@ -423,18 +518,18 @@ class Run:
         program = self.program
         return {
             program.table.names[slot]: [
-                program.rules[i].id for i, _ in program.setters[slot] if self.standing[i] >= FIRED
+                program.rules[i].id for i, _ in program.setters[slot] if self.standing(i) >= FIRED
             ]
             for slot in self.ties
         }
 
     def concluded(self) -> dict[str, Value]:
         """Return the concluded facts that have a value."""
-        table = self.program.table
+        names, values = self.program.table.names, self.values
         return {
-            name: value
-            for name, origin, value in zip(table.names, table.origins, self.values, strict=False)
-            if origin == CONCLUDED and has_value(value)
+            names[slot]: value
+            for slot in self.program.setters
+            if (value := values[slot]) is not MISSING and value is not ABSENT
         }
 
     def supporters(self, fact: str) -> list[str]:
@@ -443,7 +538,7 @@ class Run:
         return [
             program.rules[i].id
             for i, _ in program.setters.get(program.table.slot[fact], ())
-            if self.standing[i] >= FIRED
+            if self.standing(i) >= FIRED
         ]
 
     def roots(self, facts: Iterable[str], needs: Mapping[str, Sequence[str]]) -> frozenset[str]:
@@ -469,7 +564,7 @@ class Run:
             if program.table.origins[slot] == CONCLUDED:
                 if slot not in self.ties:
                     for i, _ in program.setters.get(slot, ()):
-                        if self.standing[i] == UNDECIDED:
+                        if self.standing(i) == UNDECIDED:
                             deeper += self.lacks(program.rules[i])
             else:
                 deeper = [name for name in needs.get(fact, ()) if not has_value(self.value(name))]
