@@ -148,7 +148,7 @@ def rules_list(
     out: Out = None,
 ) -> None:
     """List the rules by topic: what each asks and what it rests on."""
-    from advisor.rulebase.pages import list_json, list_text, topics
+    from advisor.pages import list_json, list_text, topics
     from advisor.rulebase.read import read_rule_base
 
     _check_format(form)
@@ -174,7 +174,7 @@ def rules_show(
     out: Out = None,
 ) -> None:
     """Show a rule's page: what it says, when, its exceptions, why, on what evidence."""
-    from advisor.rulebase.pages import page_json, page_text
+    from advisor.pages import page_json, page_text
     from advisor.rulebase.read import read_rule_base
 
     _check_format(form)

@@ -8,8 +8,8 @@ from math import isnan
 from typing import Any, NamedTuple
 
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, FactTable, Value
-from advisor.errors import did_you_mean
-from advisor.quantities import QuantityError, check_range, parse_quantity
+from advisor.errors import did_you_mean, quoted
+from advisor.quantities import QuantityError, check_range, parse_quantity, round9
 
 CHOICE, FLAG, COUNT, QUANTITY, TEXT = "choice", "flag", "count", "quantity", "text"
 NAMED = re.compile(r"\{([^{}]*)\}")
@@ -86,12 +86,14 @@ class FactEntry(NamedTuple):
         if self.kind == FLAG:
             if not isinstance(raw, bool):
                 raise UnfitError(
-                    f"`{show(raw)}` is no answer to {self.name}", "write true or false"
+                    f"{quoted(show(raw))} is no answer to {self.name}", "write true or false"
                 )
             return raw
         if self.kind == TEXT:
             if not isinstance(raw, str):
-                raise UnfitError(f"`{show(raw)}` is not text", f'write it in quotes: "{show(raw)}"')
+                raise UnfitError(
+                    f"{quoted(show(raw))} is not text", f'write it in quotes: "{show(raw)}"'
+                )
             return raw
         try:
             return self._number(raw, in_rule)
@@ -115,7 +117,7 @@ class FactEntry(NamedTuple):
                 f"`unknown` is no choice of {self.name}", "leave the line out if it is not known"
             )
         raise UnfitError(
-            f"`{show(raw)}` is no choice of {self.name}",
+            f"{quoted(show(raw))} is no choice of {self.name}",
             f"did you mean {near}? {listed}" if near else listed,
         )
 
@@ -123,11 +125,14 @@ class FactEntry(NamedTuple):
         if self.kind == COUNT:
             if isinstance(raw, bool) or not isinstance(raw, (int, float)) or isnan(raw):
                 raise UnfitError(
-                    f"`{show(raw)}` is no count", f"write {self.name} as a whole number in digits"
+                    f"{quoted(show(raw))} is no count",
+                    f"write {self.name} as a whole number in digits",
                 )
             if raw in (float("inf"), float("-inf")) or raw != int(raw):
-                raise UnfitError(f"`{show(raw)}` is no whole number", f"{self.name} is a count")
-            value: float = int(raw)
+                raise UnfitError(
+                    f"{quoted(show(raw))} is no whole number", f"{self.name} is a count"
+                )
+            value: float = int(round9(raw))
         else:
             value = parse_quantity(raw, self.unit, bare=self.bare or in_rule, name=self.name)
         if not in_rule and self.low is not None and self.high is not None:
@@ -160,6 +165,8 @@ def show(raw: Any) -> str:
         return f"{raw:.9g}"
     if isinstance(raw, (list, tuple)):
         return "[" + ", ".join(show(item) for item in raw) + "]"
+    if isinstance(raw, dict):
+        return "{" + ", ".join(f"{key}: {show(value)}" for key, value in raw.items()) + "}"
     if raw is None:
         return "null"
     return str(raw)
@@ -195,4 +202,4 @@ class Vocabulary:
         """Say that a fact is not in the vocabulary, and what may have been meant."""
         near = did_you_mean(name, list(self.entries if among is None else among))
         remedy = f"did you mean {near}?" if near else "the vocabulary has no such fact"
-        return f"`{name}` is no fact", remedy
+        return f"{quoted(name)} is no fact", remedy

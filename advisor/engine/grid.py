@@ -122,14 +122,15 @@ class Chooser:
     def _build_rules(self, varying: set[str]) -> frozenset[str]:
         """Return the rules that belong to the build, and add to `varying` what they conclude."""
         build: set[str] = set()
+        reads = {rule.id: rule.reads() for rule in self.program.rules}
+        winners = {rule.id: self._winners(rule) for rule in self.program.rules}
         grew = True
         while grew:
             grew = False
             for rule in self.program.rules:
                 if rule.id in build:
                     continue
-                beaten = any(winner in build for winner in self._winners(rule))
-                if beaten or not varying.isdisjoint(rule.reads()):
+                if not varying.isdisjoint(reads[rule.id]) or not build.isdisjoint(winners[rule.id]):
                     build.add(rule.id)
                     varying.update(fact for fact, _ in rule.sets)
                     grew = True
@@ -141,7 +142,7 @@ class Chooser:
 
     def _prepare(self, build: frozenset[str], varying: set[str]) -> _Split:
         program, table = self.program, self.table
-        setup = Program([r for r in program.rules if r.id not in build], table)
+        setup = program.part(self.setup_rules)
         steps: list[tuple[str, int]] = []
         for kind, name in program.rank:  # an order in which what is needed comes first
             if kind == VALUE:

@@ -166,6 +166,7 @@ __all__ = [
     "Demand",
     "Favour",
     "Rule",
+    "Step",
     "order",
     "overriders",
     "references",

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from advisor.engine.rules import CircleError, order
-from advisor.engine.values import OPTION
+from advisor.engine.rules import CircleError
+from advisor.engine.run import Program
+from advisor.engine.values import OPTION, FactTable
 from advisor.errors import did_you_mean
 from advisor.rulebase.conditions import Path
 from advisor.rulebase.digest import digest
@@ -117,9 +118,11 @@ class Assembly:
         assume = self._assume(layers, vocabulary)
         ladder = self._ladder(layers, vocabulary)
         self._check_steps(kept, homes)
+        table = vocabulary.table()
+        program = None
         if self.desk.sound and not len(self.desk.collector):
-            self._check_order(kept, homes, vocabulary)
-        if len(self.desk.collector):
+            program = self._program(kept, homes, table)
+        if program is None:
             return None
         retired = tuple(
             Retired(
@@ -142,6 +145,8 @@ class Assembly:
                 for layer in layers
             ),
             vocabulary=vocabulary,
+            table=table,
+            program=program,
             entries=tuple(kept[rule_id] for rule_id in sorted(kept)),
             sources=sources,
             favours=favours,
@@ -456,15 +461,17 @@ class Assembly:
         trail.pop()
         done.add(rule_id)
 
-    def _check_order(
-        self, kept: dict[str, RuleEntry], homes: dict[str, Spot], vocabulary: Vocabulary
-    ) -> None:
+    def _program(
+        self, kept: dict[str, RuleEntry], homes: dict[str, Spot], table: FactTable
+    ) -> Program | None:
+        """Compile the rules; a circle among them is a fault."""
         try:
-            order([entry.rule for entry in kept.values()], vocabulary.table())
+            return Program([entry.rule for entry in kept.values()], table)
         except CircleError as circle:
             first = next(name for kind, name in circle.steps if kind != "value")
             spot = homes[first]
             self.desk.fault(spot.file, (spot.at,), *spell_circle(circle))
+            return None
 
 
 def spell_circle(circle: CircleError) -> tuple[str, str]:

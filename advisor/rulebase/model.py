@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cached_property
 from typing import Any, NamedTuple
 
 from advisor.engine.rules import Rule
@@ -110,6 +109,8 @@ class RuleBase:
         *,
         layers: tuple[Layer, ...],
         vocabulary: Vocabulary,
+        table: FactTable,
+        program: Program,
         entries: tuple[RuleEntry, ...],
         sources: Mapping[str, Source],
         favours: tuple[str, ...],
@@ -120,6 +121,8 @@ class RuleBase:
     ) -> None:
         self.layers = layers
         self.vocabulary = vocabulary
+        self.table = table
+        self.program = program
         self.entries: dict[str, RuleEntry] = {entry.id: entry for entry in entries}
         self.sources = sources
         self.favours = favours
@@ -137,13 +140,3 @@ class RuleBase:
     def version(self) -> str:
         """Return the version of the top layer."""
         return self.layers[-1].version
-
-    @cached_property
-    def table(self) -> FactTable:
-        """Return the slots of the facts."""
-        return self.vocabulary.table()
-
-    @cached_property
-    def program(self) -> Program:
-        """Return all rules, compiled once."""
-        return Program([entry.rule for entry in self.entries.values()], self.table)

@@ -84,6 +84,7 @@ class ClipsProgram:
         rules: Sequence[Mapping[str, Any]],
         *,
         width: int = WIDTH,
+        routers: bool = False,
     ) -> None:
         clips = importlib.import_module("clips")
         translated = _Translation(vocabulary, rules, width)
@@ -108,7 +109,8 @@ class ClipsProgram:
         self._asked_if_stated = [
             (name, vocabulary[name]["origin"] == "option") for name in translated.asked_if_stated
         ]
-        for router in self._routers:
+        # clipspy asks its Python routers about every character that CLIPS reads from a string.
+        for router in () if routers else self._routers:
             router.deactivate()
 
     def run(self, facts: Mapping[str, Any], stated: Collection[str]) -> Outcome:

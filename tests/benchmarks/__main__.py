@@ -1,0 +1,213 @@
+"""Figures side by side in one run: `python -m tests.benchmarks`. They print; they never fail.
+
+Machines differ and are busy, so ratios are what counts: each pair is timed in turn, several times,
+and the medians are compared. Peers: the C engine behind clipspy on the same rules with the same
+answers, once tuned (all input in one call, wide facts, its error router off) and once as it comes;
+and a naive loop over the same compiled conditions.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from advisor.engine.conditions import compile_condition
+from advisor.engine.run import Program, Run
+from advisor.engine.values import Value
+from tests.reference import adapter
+from tests.reference.synthetic import Base, synthetic
+
+ROOT = Path(__file__).resolve().parents[2]
+EXAMPLE = ROOT / "examples" / "fixed-blade-hunting.yaml"
+STOCK_OF = 12
+ROUNDS = 15
+
+
+def median_of(work: Callable[[], None], rounds: int = ROUNDS) -> float:
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def traced(run: Run) -> object:
+    """Write the whole trace out, as the peer does."""
+    return (
+        run.states(),
+        run.set_aside(),
+        run.tied(),
+        run.concluded(),
+    )
+
+
+class NaiveLoop:
+    """What one would write first: go round all rules until nothing new fires."""
+
+    def __init__(self, program: Program) -> None:
+        self.program = program
+        self.rules = [
+            (
+                rule,
+                compile_condition(rule.when, program.table) if rule.when else None,
+                compile_condition(rule.unless, program.table) if rule.unless else None,
+            )
+            for rule in program.rules
+        ]
+
+    def run(self, values: list[Value]) -> dict[str, int]:
+        states: dict[str, int] = {}
+        for _ in range(8):
+            before = dict(states)
+            for rule, when, unless in self.rules:
+                held = 2 if when is None else when(values)
+                barred = 0 if unless is None else unless(values)
+                states[rule.id] = 0 if barred == 2 else held
+                if states[rule.id] == 2:
+                    for fact, value in rule.sets:
+                        values[self.program.table.slot[fact]] = value
+            if states == before:
+                break
+        return states
+
+
+def engine(rules: int) -> None:
+    base: Base = synthetic(rules, 1)
+    vocabulary, plain, setups = base
+    program = adapter.program_of(vocabulary, plain)
+    filled = [adapter.values_of(program.table, vocabulary, f, s) for f, s in setups]
+    naive = NaiveLoop(program)
+
+    def ours() -> None:
+        for values in filled:
+            program.run(values.copy())
+
+    def ours_traced() -> None:
+        for values in filled:
+            traced(program.run(values.copy()))
+
+    def loop() -> None:
+        for values in filled:
+            naive.run(values.copy())
+
+    for work in (ours, ours_traced, loop):
+        work()
+    run, trace, slow = (median_of(w) / len(filled) * 1e6 for w in (ours, ours_traced, loop))
+    print(f"{rules:>5} rules  run {run:8.1f} us  with the trace written out {trace:8.1f} us")
+    print(f"             naive loop       {slow:9.1f} us  {slow / run:5.1f} x  {slow / trace:5.1f} x")
+    clips_peers(vocabulary, plain, setups, run, trace)
+
+
+def clips_peers(
+    vocabulary: dict[str, dict[str, object]],
+    plain: list[dict[str, object]],
+    setups: list[tuple[dict[str, object], set[str]]],
+    run: float,
+    trace: float,
+) -> None:
+    try:
+        from tests.reference.in_clips import ClipsProgram
+
+        peers = {
+            "clipspy, tuned   ": ClipsProgram(vocabulary, plain),
+            "clipspy, as comes": ClipsProgram(vocabulary, plain, width=1, routers=True),
+        }
+    except ImportError:
+        print("             clipspy is not installed: no peer to compare with")
+        return
+    for name, peer in peers.items():
+
+        def work(peer: ClipsProgram = peer) -> None:
+            for facts, stated in setups:
+                peer.run(facts, stated)
+
+        work()
+        took = median_of(work, 7) / len(setups) * 1e6
+        print(f"             {name} {took:8.1f} us  {took / run:5.1f} x  {took / trace:5.1f} x")
+
+
+def advise_in_process() -> None:
+    from advisor.pipeline import advise
+    from advisor.rulebase.read import read_rule_base
+    from advisor.setups.model import Stock
+    from advisor.setups.read import read_setup
+
+    base = read_rule_base()
+    setup = read_setup(str(EXAMPLE), [], base.vocabulary)
+    plastic = [v for v in base.ladder.items["vane"] if v.facts["vane.material"] != "feather"]
+    stock = Stock("twelve vanes", {"vane": tuple(plastic[3 : 3 + STOCK_OF])}, {})
+    decision = advise(setup, base, stock)
+    took = median_of(lambda: void(advise(setup, base, stock)), 41) * 1e3
+    whole = median_of(lambda: void(advise(setup, base)), 21) * 1e3
+    print(
+        f"advise in process, {len(base.entries)} rules: {took:.1f} ms over {decision.builds} builds "
+        f"({STOCK_OF} vanes), {whole:.1f} ms over the whole ladder"
+    )
+
+
+def void(_: object) -> None:
+    """Take a result and drop it."""
+
+
+def cold() -> None:
+    with tempfile.TemporaryDirectory() as cache:
+        environment = {**os.environ, "ADVISOR_CACHE": cache, "PYTHONPATH": str(ROOT)}
+        ours = [sys.executable, "-m", "advisor", "advise", str(EXAMPLE)]
+        typer = [sys.executable, "-c", "import typer"]
+
+        def process(command: list[str]) -> float:
+            start = time.perf_counter()
+            subprocess.run(
+                command, check=True, env=environment, stdout=subprocess.DEVNULL, cwd=ROOT
+            )
+            return time.perf_counter() - start
+
+        first = process(ours)
+        pairs = [(process(ours), process(typer)) for _ in range(ROUNDS)]
+    a, b = (statistics.median(times) * 1e3 for times in zip(*pairs, strict=True))
+    ratio = statistics.median(x / y for x, y in pairs)
+    print(f"advise as a cold process {a:.0f} ms, python -c 'import typer' {b:.0f} ms: {ratio:.2f} x")
+    print(f"the very first time, before the rules are cached: {first * 1e3:.0f} ms")
+
+
+def memory() -> None:
+    code = (
+        "import resource, sys; sys.argv = ['advisor', 'advise', sys.argv[1]]\n"
+        "from advisor.cli import app\n"
+        "try:\n    app()\nexcept SystemExit:\n    pass\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)"
+    )
+    peaks = []
+    for command in ([sys.executable, "-c", code, str(EXAMPLE)],):
+        done = subprocess.run(
+            command,
+            check=True,
+            capture_output=True,
+            text=True,
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )
+        peaks.append(int(done.stderr.strip().splitlines()[-1]) / 1024)
+    print(f"peak memory of one advise: {peaks[0]:.0f} MiB")
+    void(resource.RUSAGE_SELF)
+
+
+def main() -> None:
+    print("engine, per setup, forty setups; ratios to the run alone and with its trace")
+    for rules in (50, 200, 1000):
+        engine(rules)
+    advise_in_process()
+    cold()
+    memory()
+
+
+if __name__ == "__main__":
+    main()
