@@ -8,6 +8,7 @@ from advisor.engine.rules import CircleError
 from advisor.engine.run import Program
 from advisor.engine.values import OPTION, FactTable
 from advisor.errors import did_you_mean
+from advisor.rulebase import store
 from advisor.rulebase.conditions import Path
 from advisor.rulebase.digest import digest
 from advisor.rulebase.facts import read_assumption
@@ -152,20 +153,7 @@ class Assembly:
             favours=favours,
             assume=assume,
             retired=retired,
-            digest=digest(
-                {
-                    "manifest": layer.manifest,
-                    "vocabulary": layer.vocabulary,
-                    "sources": layer.sources,
-                    "rules": {
-                        raw["id"]: raw
-                        for file in layer.files.files
-                        if file.name not in SPECIAL
-                        for raw in file.data
-                    },
-                }
-                for layer in layers
-            ),
+            digest=_identity(layers),
             ladder=ladder,
         )
 
@@ -472,6 +460,32 @@ class Assembly:
             spot = homes[first]
             self.desk.fault(spot.file, (spot.at,), *spell_circle(circle))
             return None
+
+
+def _identity(layers: list[LayerFiles]) -> str:
+    """Return the digest of the layers; it is kept beside the documents it was made of."""
+    keys = [layer.files.key for layer in layers]
+    key = store.key({str(i): key.encode() for i, key in enumerate(keys)}) if all(keys) else ""
+    held = store.load(key) if key else None
+    if isinstance(held, str):
+        return held
+    found = digest(
+        {
+            "manifest": layer.manifest,
+            "vocabulary": layer.vocabulary,
+            "sources": layer.sources,
+            "rules": {
+                raw["id"]: raw
+                for file in layer.files.files
+                if file.name not in SPECIAL
+                for raw in file.data
+            },
+        }
+        for layer in layers
+    )
+    if key:
+        store.save(key, found)
+    return found
 
 
 def spell_circle(circle: CircleError) -> tuple[str, str]:

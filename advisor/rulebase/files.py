@@ -36,6 +36,7 @@ class SourceFiles(NamedTuple):
 
     folder: str
     files: tuple[SourceFile, ...]
+    key: str  # of the cache; empty where none is used
     cached: bool
 
     def named(self, name: str) -> SourceFile | None:
@@ -127,13 +128,13 @@ def open_files(folder: str, collector: Collector, *, cache: bool) -> SourceFiles
             SourceFile(os.path.join(folder, name), name, data, lines, None)
             for name, data, lines in held
         )
-        return SourceFiles(folder, files, cached=True)
+        return SourceFiles(folder, files, key, cached=True)
     before = len(collector)
     read = [_read_file(folder, name, collector) for name in names]
     files = tuple(file for file in read if file is not None)
     if len(collector) == before and cache:
         store.save(key, [[file.name, file.data, file.lines] for file in files])
-    return SourceFiles(folder, files, cached=False)
+    return SourceFiles(folder, files, key if cache else "", cached=False)
 
 
 def _read_file(folder: str, name: str, collector: Collector) -> SourceFile | None:
