@@ -11,7 +11,9 @@ by one, and only where everything else has left the condition open.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from functools import reduce
+from operator import and_, getitem, itemgetter
 from typing import NamedTuple
 
 from advisor.engine.conditions import (
@@ -156,10 +158,34 @@ class _Claim(NamedTuple):
     slot: int
     setters: int
     told: tuple[tuple[int, Value], ...]  # bit, value
+    alone: Mapping[int, Value]  # bit -> value
 
 
-_Look = tuple[int, dict[Value, int], Callable[[Value], int]]
-"""Slot, what is known of its values, and how to learn more."""
+class _Looks:
+    """Facts looked up together: what their values leave of the conditions."""
+
+    __slots__ = ("_facts", "_pick", "_seen")
+
+    def __init__(self, facts: Sequence[_Fact]) -> None:
+        self._facts = tuple(facts)
+        self._seen = tuple(fact.seen for fact in facts)
+        # With one slot itemgetter gives no tuple, so the list of values is picked from twice.
+        slots = [fact.slot for fact in facts]
+        self._pick = itemgetter(*slots, *slots[:1]) if slots else None
+
+    def left(self, left: int, values: list[Value]) -> int:
+        """Return what the facts' values leave of `left`."""
+        if self._pick is None:
+            return left
+        try:
+            # All of it in C: this is the loop in which a run spends its time.
+            return reduce(and_, map(getitem, self._seen, self._pick(values)), left)
+        except KeyError:
+            for fact in self._facts:
+                value = values[fact.slot]
+                known = fact.seen.get(value)
+                left &= fact.learn(value) if known is None else known
+            return left
 
 
 class _Stratum(NamedTuple):
@@ -170,7 +196,7 @@ class _Stratum(NamedTuple):
     contests: tuple[_Contest, ...]
     contested: int
     claims: tuple[_Claim, ...]
-    facts: tuple[_Look, ...]  # concluded here, read later
+    facts: _Looks  # concluded here, read later
 
 
 class Program:
@@ -199,7 +225,7 @@ class Program:
         self._excepting = 0
         self._mixed: dict[int, tuple[Judge | None, Judge | None]] = {}
         parts = self._part_conditions()
-        self._facts: tuple[_Look, ...] = ()
+        self._facts = _Looks(())
         self._strata = self._stratify(parts)
 
     def part(self, ids: Collection[str]) -> Program:
@@ -251,12 +277,10 @@ class Program:
         fire = [0] * depth
         contests: list[list[_Contest]] = [[] for _ in range(depth)]
         claims: list[list[_Claim]] = [[] for _ in range(depth)]
-        later: list[list[_Look]] = [[] for _ in range(depth)]
-        facts: dict[int, _Look] = {}
+        later: list[list[_Fact]] = [[] for _ in range(depth)]
+        facts: dict[int, _Fact] = {}
         for slot, held in parts.items():
-            fact = _Fact(slot, tuple(held), 2 * self._shift, self.table)
-            facts[slot] = slot, fact.seen, fact.learn
-        size = self.table.size
+            facts[slot] = _Fact(slot, tuple(held), 2 * self._shift, self.table)
         for (kind, name), rank in self.rank.items():
             if kind == FIRING:
                 fire[rank] |= 1 << self.place[name]
@@ -270,11 +294,11 @@ class Program:
                 slot = self.table.slot[name]
                 setters = self.setters.get(slot, ())
                 told = tuple((1 << i, value) for i, value in setters)
-                claims[rank].append(_Claim(slot, sum(bit for bit, _ in told), told))
+                claims[rank].append(_Claim(slot, sum(b for b, _ in told), told, dict(told)))
                 if slot in facts:
                     later[rank].append(facts.pop(slot))
         # Concluded facts that nothing sets, or that only a `stated` test reads, settle nothing.
-        self._facts = tuple(facts[slot] for slot in sorted(facts, key=lambda s: (s >= size, s)))
+        self._facts = _Looks([facts[slot] for slot in sorted(facts)])
         mixed = sum(1 << i for i in self._mixed)
         return tuple(
             _Stratum(
@@ -283,7 +307,7 @@ class Program:
                 tuple(contests[rank]),
                 sum(contest.bit for contest in contests[rank]),
                 tuple(claims[rank]),
-                tuple(later[rank]),
+                _Looks(later[rank]),
             )
             for rank in range(depth)
         )
@@ -298,13 +322,7 @@ class Program:
         n = self._shift
         excepting = self._excepting
         # Four sets in one number: `when` possible, `unless` possible, `when` yes, `unless` yes.
-        left = (1 << 4 * n) - 1
-        for slot, seen, learn in self._facts:
-            x = values[slot]
-            try:
-                left &= seen[x]
-            except KeyError:
-                left &= learn(x)
+        left = self._facts.left((1 << 4 * n) - 1, values)
         fired = undecided = opened = excepted = standing = waiting = 0
         ties: list[int] = []
         for fire, mixed, contests, contested, claims, facts in self._strata:
@@ -331,17 +349,18 @@ class Program:
                             standing &= ~bit
                             waiting &= ~bit
                 live = standing | waiting
-            for slot, setters, told in claims:
+            for slot, setters, told, alone in claims:
                 if live & setters:
-                    values[slot], tied = settle(told, standing, waiting)
-                    if tied:
-                        ties.append(slot)
-            for slot, seen, learn in facts:
-                x = values[slot]
-                try:
-                    left &= seen[x]
-                except KeyError:
-                    left &= learn(x)
+                    hits = standing & setters
+                    if not hits:
+                        values[slot] = MISSING
+                    elif hits in alone:
+                        values[slot] = alone[hits]
+                    else:
+                        values[slot], tied = settle(told, standing, waiting)
+                        if tied:
+                            ties.append(slot)
+            left = facts.left(left, values)
         bits = _Bits(fired, undecided, opened, excepted, standing, waiting)
         return Run(self, values, bits, tuple(ties))
 

@@ -85,6 +85,7 @@ class ClipsProgram:
         *,
         width: int = WIDTH,
         routers: bool = False,
+        fact_by_fact: bool = False,
     ) -> None:
         clips = importlib.import_module("clips")
         translated = _Translation(vocabulary, rules, width)
@@ -109,9 +110,28 @@ class ClipsProgram:
         self._asked_if_stated = [
             (name, vocabulary[name]["origin"] == "option") for name in translated.asked_if_stated
         ]
+        # The last line of `advise` reads everything out; fact by fact it is asked for on its own.
+        told = self.text.rsplit("(run)", 1)[1].strip().removesuffix(")")
+        self._told = told if fact_by_fact else None
+        self._slots = [
+            (number, slot) for number, group in enumerate(translated.slots) for slot, _ in group
+        ]
+        if fact_by_fact and width != 1:
+            raise ValueError("fact by fact needs facts of width 1")
         # clipspy asks its Python routers about every character that CLIPS reads from a string.
         for router in () if routers else self._routers:
             router.deactivate()
+
+    def _assert_each(self, words: Sequence[str]) -> str:
+        """Assert the input fact by fact, as clipspy's documentation shows, and read what fired."""
+        environment = self._environment
+        environment.reset()
+        environment.assert_string("(setup)")
+        for (template, slot), word in zip(self._slots, words, strict=True):
+            # A several value travels as one quoted text; its slot takes the words in it.
+            environment.assert_string(f"(setup{template} ({slot} {word.strip(chr(34))}))")
+        environment.run()
+        return str(environment.eval(self._told))
 
     def run(self, facts: Mapping[str, Any], stated: Collection[str]) -> Outcome:
         """Judge every rule on one setup.
@@ -137,8 +157,11 @@ class ClipsProgram:
         for name, is_option in self._asked_if_stated:
             yes = name in stated or (is_option and facts.get(name) is not None)
             words.append("TRUE" if yes else "FALSE")
-        self._reset()
-        codes = self._call("advise", " ".join(words)).split()
+        if self._told is None:
+            self._reset()
+            codes = self._call("advise", " ".join(words)).split()
+        else:
+            codes = self._assert_each(words).split()
         if not codes or codes.pop() != "done":
             raise RuntimeError("CLIPS stopped before it was done; its own message says why")
         states = self._silent.copy()
@@ -599,17 +622,17 @@ class _Translation:
         for group in groups:
             group.sort(key=lambda name: -often[name])
         self.asked_if_stated = list(asked)
-        self._slots = [
+        self.slots = [
             [(self._variables[name], bool(self.vocabulary[name].get("several"))) for name in group]
             for group in groups
         ]
         for start in range(0, len(self.asked_if_stated), self._width):
             some = self.asked_if_stated[start : start + self._width]
-            self._slots.append([("s" + self._variables[name][1:], False) for name in some])
+            self.slots.append([("s" + self._variables[name][1:], False) for name in some])
         self.inputs = [name for group in groups for name in group]
         self._place = {
             slot: (number, place)
-            for number, group in enumerate(self._slots)
+            for number, group in enumerate(self.slots)
             for place, (slot, _) in enumerate(group)
         }
 
@@ -648,7 +671,7 @@ class _Translation:
         for number in range(self._logs):
             self.constructs.append(f"(defglobal ?*log{number}* = (create$))")
         self.constructs.append("(defglobal ?*done* = stopped)")
-        for number, group in enumerate(self._slots):
+        for number, group in enumerate(self.slots):
             slots = [f"({'multislot' if several else 'slot'} {slot})" for slot, several in group]
             self.constructs.append(f"(deftemplate setup{number} {' '.join(slots)})")
         self.constructs.append(
@@ -671,7 +694,7 @@ class _Translation:
     def _write_advise(self) -> None:
         asserted = ["(setup)"]
         place = 0
-        for number, group in enumerate(self._slots):
+        for number, group in enumerate(self.slots):
             filled: list[str] = []
             for slot, several in group:
                 place += 1
