@@ -36,7 +36,7 @@ from advisor.derive import BY_FACT
 from advisor.engine.conditions import lacking
 from advisor.engine.grid import Offence
 from advisor.engine.rules import MUST, Demand, Rule
-from advisor.engine.run import FIRED_OPEN, SILENT, UNDECIDED, Run
+from advisor.engine.run import FIRED_OPEN, Run
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, UNKNOWN, Value, has_value
 from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
 from advisor.premises import Origins, assumed_in
@@ -64,7 +64,8 @@ class _Teller:
         self.origins = Origins(judgement, self.run, self.words)
         self.grid = judgement.grid
         self.entries: Mapping[str, RuleEntry] = self.base.entries
-        self._weights: dict[str, int] = {}
+        self._step_orders: dict[int, list[tuple[str, StepText]]] = {}
+        self._weights: dict[str, int] = self.base.weights
 
     def decision(self) -> Decision:
         j = self.judgement
@@ -293,11 +294,19 @@ class _Teller:
 
     def _steps(self, run: Run) -> tuple[Step, ...]:
         """Order the steps by phase, then by what each waits for, then by id."""
+        order = self._step_orders.get(run.bits.standing)
+        if order is None:
+            order = self._step_orders[run.bits.standing] = self._order_steps(run)
+        return tuple(
+            Step(rule_id, step.phase, self._text(step.text, run)) for rule_id, step in order
+        )
+
+    def _order_steps(self, run: Run) -> list[tuple[str, StepText]]:
         phases: dict[str, dict[str, list[StepText]]] = {}
         for rule in run.standing_rules():
             for step in self.entries[rule.id].steps:
                 phases.setdefault(step.phase, {}).setdefault(rule.id, []).append(step)
-        told: list[Step] = []
+        told: list[tuple[str, StepText]] = []
         for phase in PHASES:
             left = phases.get(phase, {})
             while left:
@@ -306,8 +315,8 @@ class _Teller:
                     for rule_id, steps in left.items()
                     if not any(other in left for step in steps for other in step.after)
                 )
-                told += [Step(first, phase, self._text(s.text, run)) for s in left.pop(first)]
-        return tuple(told)
+                told += [(first, step) for step in left.pop(first)]
+        return told
 
     # Defeats, ties, disputes
 
@@ -480,18 +489,14 @@ class _Teller:
         needs = self.judgement.needs()
         weights: dict[str, int] = {}
         waiting: dict[str, set[str]] = {}
-        for rule in self.base.program.rules:
-            status = run.standing(self.base.program.place[rule.id])
-            if status == SILENT:
-                continue
-            lacks: set[str] = set()
-            if status == UNDECIDED:
-                lacks |= run.lacks(rule)
-            lacks |= run.unless_open(rule)
+        for rule in (*run.open_rules(), *run.standing_rules()):
+            lacks = {*run.lacks(rule), *run.unless_open(rule)}
             for demand in rule.demands:
                 lacks |= lacking(demand.test, table, run.values, UNKNOWN)
             if rule.favour is not None and not has_value(run.value(rule.favour.fact)):
                 lacks.add(rule.favour.fact)
+            if not lacks:
+                continue
             weight = self._weight(rule)
             for fact in run.roots(lacks, needs):
                 weights[fact] = weights.get(fact, 0) + weight

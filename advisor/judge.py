@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from advisor.derive import functions
+from advisor.engine.conditions import Judge
 from advisor.engine.grid import Chooser, Grid
 from advisor.engine.ranking import (
     Wish,
@@ -37,7 +38,8 @@ class Ways(NamedTuple):
     """A rule base made ready to choose: with or without the heads among the options."""
 
     chooser: Chooser
-    options: frozenset[str]
+    demands: tuple[tuple[int, str, int, Judge, int], ...]  # bit, rule, place, test, what meets it
+    stops: tuple[tuple[int, str], ...]  # bit, rule
 
 
 def ways(base: RuleBase, *, pairing: bool) -> Ways:
@@ -49,7 +51,15 @@ def ways(base: RuleBase, *, pairing: bool) -> Ways:
         if pairing:
             chosen.update(n for n in base.vocabulary.entries if n.startswith(HEADS + "."))
         chooser = Chooser(base.program, functions(base.vocabulary), frozenset(chosen))
-        found = held[pairing] = Ways(chooser, frozenset(chosen))
+        judges = chooser.split.demand_judges
+        rules = list(enumerate(base.program.rules))
+        demands = tuple(
+            (1 << i, rule.id, d.place, judges[i, d.place], NO if d.is_negative else YES)
+            for i, rule in rules
+            for d in rule.demands
+        )
+        stops = tuple((1 << i, rule.id) for i, rule in rules if rule.stop)
+        found = held[pairing] = Ways(chooser, demands, stops)
     return found
 
 
@@ -229,13 +239,13 @@ class Judgement:
 
     def failures(self, run: Run) -> set[tuple[str, int]]:
         """Return the demands a run does not meet, and its stops (place -1)."""
-        found = set()
-        for rule in run.standing_rules():
-            if rule.stop:
-                found.add((rule.id, -1))
-            for demand in rule.demands:
-                if self.outcome(rule, demand, run) != MET:
-                    found.add((rule.id, demand.place))
+        values, standing = run.values, run.bits.standing
+        found = {
+            (rule_id, place)
+            for bit, rule_id, place, judge, good in self.ways.demands
+            if standing & bit and judge(values) != good
+        }
+        found.update((rule_id, -1) for bit, rule_id in self.ways.stops if standing & bit)
         return found
 
     def should_ties(self, run: Run) -> list[tuple[tuple[Rule, Demand], tuple[Rule, Demand]]]:

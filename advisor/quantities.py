@@ -285,11 +285,11 @@ def _tidy(text: str) -> str:
     return text.strip()
 
 
-def _shown(value: Any) -> str:
+def _shown(written: Any) -> str:
     """Put what was written in backticks."""
     from advisor.errors import quoted
 
-    return quoted(_tidy(value if isinstance(value, str) else _plain(value)))
+    return quoted(_tidy(str(written)))
 
 
 def _a(kind: str) -> str:

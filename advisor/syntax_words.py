@@ -29,6 +29,7 @@ flow mapping; expected ','; ^; the mapping opened here is not closed; close it w
 comma between two pairs
 ; mapping values are not allowed; ; a colon stands where none can be; mend the indentation of this \
 line, or the missing colon of the line above
+; unexpected ':'; ; a colon stands where none can be; put a space after it, or put the text in quotes
 ; mapping keys are not allowed; ; a question mark stands where none can be; put the text in quotes
 simple key; expected ':'; ^; a colon is missing after this name; write `name: value`, with a space \
 after the colon

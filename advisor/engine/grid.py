@@ -24,7 +24,7 @@ from advisor.engine.conditions import (
     parts_of,
     slots_of,
 )
-from advisor.engine.rules import FIRING, STANDING, VALUE, Demand, Rule
+from advisor.engine.rules import FIRING, STANDING, VALUE, Demand, Rule, references
 from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Program, Run, defeats, settle
 from advisor.engine.values import (
     ABSENT,
@@ -143,6 +143,7 @@ class Chooser:
     def _prepare(self, build: frozenset[str], varying: set[str]) -> _Split:
         program, table = self.program, self.table
         setup = program.part(self.setup_rules)
+        build &= self._telling()
         steps: list[tuple[str, int]] = []
         for kind, name in program.rank:  # an order in which what is needed comes first
             if kind == VALUE:
@@ -170,6 +171,30 @@ class Chooser:
                 demand_judges[key] = compile_condition(demand.test, table, UNKNOWN)
                 demand_reads[key] = slots_of(demand.test, table)
         return _Split(setup, tuple(steps), guards, conditions, reads, demand_judges, demand_reads)
+
+    def _telling(self) -> frozenset[str]:
+        """Return the rules that can tell one combination from another.
+
+        A rule that only warns or adds a step changes no verdict, unless it sets aside one that
+        does or concludes what such a rule reads; the run of a single combination tells of it.
+        """
+        program = self.program
+        setters: dict[str, list[str]] = {}
+        for rule in program.rules:
+            for fact, _ in rule.sets:
+                setters.setdefault(fact, []).append(rule.id)
+        todo = [rule.id for rule in program.rules if rule.demands or rule.stop]
+        found: set[str] = set()
+        while todo:
+            rule_id = todo.pop()
+            if rule_id in found:
+                continue
+            found.add(rule_id)
+            rule = program.rules[program.place[rule_id]]
+            todo += self._winners(rule)
+            for fact in references(rule):
+                todo += setters.get(fact, ())
+        return frozenset(found)
 
     def _guard(self, rule: Rule, varying: set[str]) -> Judge | None:
         """Compile the conjuncts of a rule that no alternative can change."""

@@ -413,7 +413,7 @@ class _Bits(NamedTuple):
 class Run:
     """A finished run; what it does not hold outright it tells from the values, which are final."""
 
-    __slots__ = ("_standing_rules", "bits", "program", "ties", "values")
+    __slots__ = ("_roots", "_standing_rules", "bits", "program", "ties", "values")
 
     def __init__(
         self, program: Program, values: list[Value], bits: _Bits, ties: tuple[int, ...]
@@ -423,6 +423,7 @@ class Run:
         self.bits = bits
         self.ties = ties
         self._standing_rules: list[Rule] | None = None
+        self._roots: dict[str, frozenset[str]] = {}
 
     def value(self, fact: str) -> Value:
         """Return the value of a fact, MISSING or ABSENT included."""
@@ -577,34 +578,31 @@ class Run:
         """Follow facts without a value down to those that somebody can state.
 
         A concluded fact leads to what its undecided rules lack, a computed one to the missing
-        inputs of its function (`needs`); a tied fact, or a computed one that lacks nothing, is
-        its own root. A computed fact can itself be stated, yet its inputs are what is asked.
+        inputs of its function (`needs`, the same for every call); a tied fact, or a computed one
+        that lacks nothing, is its own root.
         """
         found: set[str] = set()
-        seen: set[str] = set()
-        todo = list(facts)
-        program = self.program
-        while todo:
-            fact = todo.pop()
-            if fact in seen:
-                continue
-            seen.add(fact)
-            slot = program.table.slot[fact]
-            if has_value(self.values[slot]):
-                continue
-            deeper: list[str] = []
-            if program.table.origins[slot] == CONCLUDED:
-                if slot not in self.ties:
-                    for i, _ in program.setters.get(slot, ()):
-                        if self.standing(i) == UNDECIDED:
-                            deeper += self.lacks(program.rules[i])
-            else:
-                deeper = [name for name in needs.get(fact, ()) if not has_value(self.value(name))]
-            if deeper:
-                todo += deeper
-            else:
-                found.add(fact)
+        for fact in facts:
+            below = self._roots.get(fact)
+            if below is None:
+                below = self._roots[fact] = self._roots_of(fact, needs)
+            found |= below
         return frozenset(found)
+
+    def _roots_of(self, fact: str, needs: Mapping[str, Sequence[str]]) -> frozenset[str]:
+        program = self.program
+        slot = program.table.slot[fact]
+        if has_value(self.values[slot]):
+            return frozenset()
+        deeper: list[str] = []
+        if program.table.origins[slot] == CONCLUDED:
+            if slot not in self.ties:
+                for i, _ in program.setters.get(slot, ()):
+                    if self.standing(i) == UNDECIDED:
+                        deeper += self.lacks(program.rules[i])
+        else:
+            deeper = [name for name in needs.get(fact, ()) if not has_value(self.value(name))]
+        return self.roots(deeper, needs) if deeper else frozenset((fact,))
 
 
 __all__ = ["UNKNOWN", "Program", "Run", "defeats", "settle"]

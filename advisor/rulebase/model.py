@@ -128,6 +128,8 @@ class RuleBase:
         self.favours = favours
         self.assume = assume
         self.retired = retired
+        self.weights: dict[str, int] = {}
+        """How much hangs on each rule, kept by whoever works it out."""
         self.digest = digest
         self.ladder = ladder
 
