@@ -438,13 +438,23 @@ class _Teller:
         return found
 
     def _rejected(self) -> tuple[Rejection, ...]:
-        broken = Counter(self.grid.verdicts)
-        found = []
-        for what, bit in self.grid.bits("broken").items():
-            builds = sum(n for verdict, n in broken.items() if verdict & bit)
-            if builds and isinstance(what, Offence):
-                entry = self.entries[what.rule]
-                found.append(Rejection(what.rule, entry.says, self._offence(entry, what), builds))
+        counts: dict[int, int] = {}
+        for verdict, builds in Counter(self.grid.verdicts).items():
+            left = verdict & self.grid.broken_bits
+            while left:
+                bit = left & -left
+                counts[bit] = counts.get(bit, 0) + builds
+                left ^= bit
+        found = [
+            Rejection(
+                what.rule,
+                self.entries[what.rule].says,
+                self._offence(self.entries[what.rule], what),
+                counts[bit],
+            )
+            for what, bit in self.grid.bits("broken").items()
+            if bit in counts
+        ]
         return tuple(sorted(found, key=lambda r: (-r.builds, r.rule)))
 
     def _offence(self, entry: RuleEntry, what: Offence) -> str:

@@ -29,7 +29,7 @@ from advisor.vocabulary import Assumption
 STOPPED, REJECTED, JUDGED, ADVISED = "stopped", "rejected", "judged", "advised"
 MET, BROKEN, UNPROVEN = "met", "broken", "unproven"
 
-MOST_ALTERNATIVES = 5
+MOST_ALTERNATIVES = 3
 _LOOK_AHEAD = 40
 """Groups looked through for alternatives that each lose in a way of their own."""
 

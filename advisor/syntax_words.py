@@ -29,7 +29,8 @@ flow mapping; expected ','; ^; the mapping opened here is not closed; close it w
 comma between two pairs
 ; mapping values are not allowed; ; a colon stands where none can be; mend the indentation of this \
 line, or the missing colon of the line above
-; unexpected ':'; ; a colon stands where none can be; put a space after it, or put the text in quotes
+; unexpected ':'; ; a colon stands where none can be; put a space after it, or quotes round \
+the text
 ; mapping keys are not allowed; ; a question mark stands where none can be; put the text in quotes
 simple key; expected ':'; ^; a colon is missing after this name; write `name: value`, with a space \
 after the colon
@@ -90,7 +91,8 @@ def tell_syntax(path: str, text: str, error: Any, collector: Collector) -> None:
 def _tell_tabs(path: str, text: str, mark: Any, problem: str, collector: Collector) -> bool:
     """Tell of every line indented with a tab, if it is a tab that the parser stopped at."""
     tab = compile_pattern(r" *\t(?=.*\S)")
-    if "a tab" not in problem and not tab.match(_line(text, mark)):
+    at_tab = "a tab" in problem or text[mark.index : mark.index + 1] == "\t"
+    if not at_tab and not tab.match(_line(text, mark)):
         return False
     matches = enumerate(map(tab.match, text.split("\n")), 1)
     found = [(number, match) for number, match in matches if match]

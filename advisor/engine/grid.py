@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
+from operator import or_
 from typing import NamedTuple
 
 from advisor.engine.conditions import All as AllOf
@@ -486,7 +487,7 @@ class Grid:
                 if held is None:
                     tables[column.mask] = list(cells)
                 else:
-                    tables[column.mask] = [a | b for a, b in zip(held, cells, strict=True)]
+                    tables[column.mask] = list(map(or_, held, cells))
 
         for place, status in self._status.items():
             rule = self.chooser.program.rules[place]
@@ -540,21 +541,15 @@ class Grid:
         )
 
     def _merge(self, tables: dict[int, list[int]]) -> list[int]:
-        """Combine verdicts, smaller tables first into larger ones that hold all their axes."""
-        for mask in sorted(tables, key=lambda m: (m.bit_count(), m)):
-            larger = [m for m in tables if m != mask and m & mask == mask]
-            if larger:
-                target = min(larger, key=lambda m: (m.bit_count(), m))
-                spread = self.spread(Column(mask, tables.pop(mask)), target)
-                tables[target] = [a | b for a, b in zip(tables[target], spread, strict=True)]
-        total: list[int] | None = None
-        for mask, cells in tables.items():
-            spread = self.spread(Column(mask, cells), self.everything)
-            if total is None:
-                total = list(spread)
-            else:
-                total = [a | b for a, b in zip(total, spread, strict=True)]
-        return [0] * self.size(self.everything) if total is None else total
+        """Combine verdicts, always with the table that asks for the fewest further axes."""
+        mask, cells = 0, [0]
+        while tables:
+            nearest = min(tables, key=lambda m: (self.size(mask | m), m))
+            union = mask | nearest
+            mine = self.spread(Column(mask, cells), union)
+            theirs = self.spread(Column(nearest, tables.pop(nearest)), union)
+            mask, cells = union, list(map(or_, mine, theirs))
+        return list(self.spread(Column(mask, cells), self.everything))
 
     # Rules that are undecided only for want of an option's value
 
