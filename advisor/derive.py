@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
-from advisor.engine.grid import Function
+from advisor.engine.chooser import Function
 from advisor.engine.values import MISSING, Value
 from advisor.physics import energy, glue, mass
 from advisor.quantities import UNITS, round9

@@ -7,8 +7,9 @@ from functools import cached_property
 from typing import NamedTuple
 
 from advisor.derive import functions
+from advisor.engine.chooser import Chooser
 from advisor.engine.conditions import Judge
-from advisor.engine.grid import Chooser, Grid
+from advisor.engine.grid import Grid
 from advisor.engine.ranking import (
     Wish,
     conflicts,

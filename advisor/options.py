@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from advisor.engine.grid import Axis
+from advisor.engine.chooser import Axis
 from advisor.engine.values import MISSING, OPTION, Value, has_value
 from advisor.setups.model import Item, Setup, Stock
 from advisor.vocabulary import CHOICE, Vocabulary

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from advisor.engine.grid import Grid, Offence, project
+from advisor.engine.columns import project
+from advisor.engine.grid import Grid, Offence
 from advisor.engine.values import Value, has_value
 
 MOST_CONFLICTS = 20

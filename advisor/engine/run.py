@@ -1,44 +1,16 @@
-"""A run: one pass over the strata of a rule base, and everything there is to tell of it.
-
-Rules are numbered, and sets of rules are integers with a bit for each. A condition is mostly a
-conjunction of parts that read one fact; so each fact keeps, for each value it has been seen with
-(for numbers: each interval between the bounds that rules set), which conditions that value rules
-out and which it leaves unknown. A run then looks up one bit set for each fact and intersects them:
-its cost grows with the facts, hardly with the rules. Parts that read several facts are judged one
-by one, and only where everything else has left the condition open.
-"""
+"""A finished run and everything there is to tell of it: states, defeats, ties, what is lacking."""
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from functools import reduce
-from operator import and_, getitem, itemgetter
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
-from advisor.engine.conditions import (
-    All,
-    Judge,
-    Node,
-    Ref,
-    compile_condition,
-    lacking,
-    slots_of,
-    tests_of,
-)
-from advisor.engine.rules import FIRING, STANDING, VALUE, Rule, Step, order, overriders
-from advisor.engine.values import (
-    ABSENT,
-    CONCLUDED,
-    MISSING,
-    NO,
-    UNKNOWN,
-    YES,
-    FactTable,
-    Value,
-    has_value,
-    same_value,
-)
+from advisor.engine.conditions import lacking
+from advisor.engine.rules import Rule
+from advisor.engine.values import ABSENT, CONCLUDED, MISSING, Value, has_value, same_value
+
+if TYPE_CHECKING:
+    from advisor.engine.program import Program
 
 SILENT, UNDECIDED, FIRED, FIRED_OPEN = 0, 1, 2, 3
 """States of a rule; FIRED_OPEN fired while its `unless` is unknown."""
@@ -72,10 +44,6 @@ def defeats(status: int, loser_is_stop: bool) -> bool:
     return status == FIRED or (status == FIRED_OPEN and not loser_is_stop)
 
 
-MOST_SEEN = 512
-"""Values of one fact whose bit sets are kept; texts could otherwise pile up without end."""
-
-
 def members(bits: int) -> Iterator[int]:
     """Yield the numbers of the rules in a set, ascending."""
     # Searching the binary text is several times faster than picking bits off a long integer.
@@ -86,320 +54,7 @@ def members(bits: int) -> Iterator[int]:
         at = text.find("1", at + 1)
 
 
-class _Fact:
-    """What each value of one fact does to the conditions that read it.
-
-    `parts` are (bit of the condition, part of it). `seen` holds for each value the set of
-    conditions it does not rule out and, further up, of those it does not leave unknown either.
-    """
-
-    __slots__ = ("_cuts", "_near", "_values", "everything", "parts", "seen", "slot", "table", "up")
-
-    def __init__(
-        self, slot: int, parts: Sequence[tuple[int, Node]], up: int, table: FactTable
-    ) -> None:
-        self.slot = slot
-        self.parts = parts
-        self.up = up
-        self.everything = (1 << 2 * up) - 1
-        self.table = table
-        self.seen: dict[Value, int] = {}
-        self._near: dict[float, int] = {}
-        self._cuts = self._find_cuts()
-        self._values = table.blank()
-
-    def _find_cuts(self) -> tuple[float, ...]:
-        """Return the numbers that split the fact's values into those that rules tell apart."""
-        operands = [test.operand for _, part in self.parts for test in tests_of(part)]
-        numbers = {x for x in operands if isinstance(x, (int, float)) and not isinstance(x, bool)}
-        return tuple(sorted(numbers))
-
-    def learn(self, value: Value) -> int:
-        """Return and keep what a value not seen before does."""
-        cuts = self._cuts
-        if cuts and has_value(value):
-            # Numbers between two neighbouring bounds are alike to every rule.
-            at = bisect_left(cuts, value)
-            near = at + 0.5 if at < len(cuts) and cuts[at] == value else at
-            found = self._near.get(near)
-            if found is None:
-                found = self._near[near] = self._judge(value)
-        else:
-            found = self._judge(value)
-        if len(self.seen) >= MOST_SEEN:
-            self.seen.clear()
-        self.seen[value] = found
-        return found
-
-    def _judge(self, value: Value) -> int:
-        left = self.everything
-        values = self._values
-        values[self.slot] = value
-        for bit, part in self.parts:
-            outcome = compile_condition(part, self.table)(values)
-            if outcome != YES:
-                left &= ~(bit << self.up)
-                if outcome == NO:
-                    left &= ~bit
-        return left
-
-
-class _Contest(NamedTuple):
-    """A rule that others override, all as bits."""
-
-    bit: int
-    winners: int
-    stop: bool
-
-
-class _Claim(NamedTuple):
-    """A concluded fact and the rules that could set it."""
-
-    slot: int
-    setters: int
-    told: tuple[tuple[int, Value], ...]  # bit, value
-    alone: Mapping[int, Value]  # bit -> value
-
-
-class _Looks:
-    """Facts looked up together: what their values leave of the conditions."""
-
-    __slots__ = ("_facts", "_pick", "_seen")
-
-    def __init__(self, facts: Sequence[_Fact]) -> None:
-        self._facts = tuple(facts)
-        self._seen = tuple(fact.seen for fact in facts)
-        # With one slot itemgetter gives no tuple, so the list of values is picked from twice.
-        slots = [fact.slot for fact in facts]
-        self._pick = itemgetter(*slots, *slots[:1]) if slots else None
-
-    def left(self, left: int, values: list[Value]) -> int:
-        """Return what the facts' values leave of `left`."""
-        if self._pick is None:
-            return left
-        try:
-            # All of it in C: this is the loop in which a run spends its time.
-            return reduce(and_, map(getitem, self._seen, self._pick(values)), left)
-        except KeyError:
-            for fact in self._facts:
-                value = values[fact.slot]
-                known = fact.seen.get(value)
-                left &= fact.learn(value) if known is None else known
-            return left
-
-
-class _Stratum(NamedTuple):
-    """What is settled together: firings, then standings in order, then values."""
-
-    fire: int
-    mixed: int  # rules whose `when` has mixed parts, or whose `unless` has
-    contests: tuple[_Contest, ...]
-    contested: int
-    claims: tuple[_Claim, ...]
-    facts: _Looks  # concluded here, read later
-
-
-class Program:
-    """Rules compiled for running; built once, used for any number of runs.
-
-    Args:
-        rules: in any order.
-        table: the slots of their facts.
-        rank: their order, if it is known.
-
-    Raises:
-        CircleError: if the rules cannot be ordered.
-    """
-
-    def __init__(
-        self, rules: Sequence[Rule], table: FactTable, rank: Mapping[Step, int] | None = None
-    ) -> None:
-        self.table = table
-        self.rules: tuple[Rule, ...] = tuple(sorted(rules, key=lambda rule: rule.id))
-        self.place: dict[str, int] = {rule.id: i for i, rule in enumerate(self.rules)}
-        self.rank = order(self.rules, table) if rank is None else rank
-        self.overriders: tuple[tuple[int, ...], ...] = self._overriders()
-        self.setters: dict[int, tuple[tuple[int, Value], ...]] = self._setters()
-        self._shift = len(self.rules)
-        self._bits = [1 << i for i in range(self._shift)]
-        self._excepting = 0
-        self._mixed: dict[int, tuple[Judge | None, Judge | None]] = {}
-        parts = self._part_conditions()
-        self._facts = _Looks(())
-        self._strata = self._stratify(parts)
-
-    def part(self, ids: Collection[str]) -> Program:
-        """Return a program of some of the rules; whatever overrides one of them is among them."""
-        rules = [rule for rule in self.rules if rule.id in ids]
-        rank = {step: n for step, n in self.rank.items() if step[0] == VALUE or step[1] in ids}
-        return Program(rules, self.table, rank)
-
-    def _overriders(self) -> tuple[tuple[int, ...], ...]:
-        winners = overriders(self.rules)
-        return tuple(
-            tuple(self.place[winner] for winner in winners.get(rule.id, ())) for rule in self.rules
-        )
-
-    def _setters(self) -> dict[int, tuple[tuple[int, Value], ...]]:
-        found: dict[int, list[tuple[int, Value]]] = {}
-        for i, rule in enumerate(self.rules):
-            for fact, value in rule.sets:
-                found.setdefault(self.table.slot[fact], []).append((i, value))
-        return {slot: tuple(claims) for slot, claims in found.items()}
-
-    def _part_conditions(self) -> dict[int, list[tuple[int, Node]]]:
-        """Take conditions apart: by slot where a part reads one, else into mixed remainders.
-
-        Conditions are bits: `when` of rule i is bit i, its `unless` as many bits up as there are
-        rules. A condition's upper bit, twice as far up again, is set while it may still be yes.
-        """
-        parts: dict[int, list[tuple[int, Node]]] = {}
-        for i, rule in enumerate(self.rules):
-            mixed: list[Judge | None] = []
-            for condition, bit in ((rule.when, 1 << i), (rule.unless, 1 << i + self._shift)):
-                rest: list[Node] = []
-                for part in () if condition is None else _conjuncts(condition):
-                    slots = slots_of(part, self.table)
-                    refers = any(isinstance(test.operand, Ref) for test in tests_of(part))
-                    if len(slots) == 1 and not refers:
-                        parts.setdefault(min(slots), []).append((bit, part))
-                    else:
-                        rest.append(part)
-                mixed.append(compile_condition(All(tuple(rest)), self.table) if rest else None)
-            if any(mixed):
-                self._mixed[i] = mixed[0], mixed[1]
-            if rule.unless is not None:
-                self._excepting |= 1 << i
-        return parts
-
-    def _stratify(self, parts: dict[int, list[tuple[int, Node]]]) -> tuple[_Stratum, ...]:
-        depth = max(self.rank.values(), default=0) + 1
-        fire = [0] * depth
-        contests: list[list[_Contest]] = [[] for _ in range(depth)]
-        claims: list[list[_Claim]] = [[] for _ in range(depth)]
-        later: list[list[_Fact]] = [[] for _ in range(depth)]
-        facts: dict[int, _Fact] = {}
-        for slot, held in parts.items():
-            facts[slot] = _Fact(slot, tuple(held), 2 * self._shift, self.table)
-        for (kind, name), rank in self.rank.items():
-            if kind == FIRING:
-                fire[rank] |= 1 << self.place[name]
-            elif kind == STANDING:
-                i = self.place[name]
-                if self.overriders[i]:
-                    # `rank` lists standings in an order in which overriders come first.
-                    winners = sum(1 << w for w in self.overriders[i])
-                    contests[rank].append(_Contest(1 << i, winners, self.rules[i].stop))
-            else:
-                slot = self.table.slot[name]
-                setters = self.setters.get(slot, ())
-                told = tuple((1 << i, value) for i, value in setters)
-                claims[rank].append(_Claim(slot, sum(b for b, _ in told), told, dict(told)))
-                if slot in facts:
-                    later[rank].append(facts.pop(slot))
-        # Concluded facts that nothing sets, or that only a `stated` test reads, settle nothing.
-        self._facts = _Looks([facts[slot] for slot in sorted(facts)])
-        mixed = sum(1 << i for i in self._mixed)
-        return tuple(
-            _Stratum(
-                fire[rank],
-                fire[rank] & mixed,
-                tuple(contests[rank]),
-                sum(contest.bit for contest in contests[rank]),
-                tuple(claims[rank]),
-                _Looks(later[rank]),
-            )
-            for rank in range(depth)
-        )
-
-    def run(self, values: list[Value]) -> Run:
-        """Fire everything that can fire on `values`, in place, and return the finished run.
-
-        Args:
-            values: from `FactTable.blank()`, with the facts that have a value and the `stated`
-                flags filled in; concluded facts are written into it.
-        """
-        n = self._shift
-        excepting = self._excepting
-        # Four sets in one number: `when` possible, `unless` possible, `when` yes, `unless` yes.
-        left = self._facts.left((1 << 4 * n) - 1, values)
-        fired = undecided = opened = excepted = standing = waiting = 0
-        ties: list[int] = []
-        for fire, mixed, contests, contested, claims, facts in self._strata:
-            many = left & mixed
-            if many:
-                left = self._judge_mixed(many, left, values)
-            may = left & fire
-            if may:
-                barred = may & (left >> 3 * n) & excepting
-                excepted |= barred
-                now = may ^ barred
-                hits = now & (left >> 2 * n)
-                fired |= hits
-                standing |= hits
-                undecided |= now ^ hits
-                waiting |= now ^ hits
-                opened |= hits & (left >> n) & excepting
-            live = standing | waiting
-            if contested & live:
-                for bit, winners, stop in contests:
-                    if live & bit:
-                        beating = winners & standing
-                        if beating and (not stop or beating & ~opened):
-                            standing &= ~bit
-                            waiting &= ~bit
-                live = standing | waiting
-            for slot, setters, told, alone in claims:
-                if live & setters:
-                    hits = standing & setters
-                    if not hits:
-                        values[slot] = MISSING
-                    elif hits in alone:
-                        values[slot] = alone[hits]
-                    else:
-                        values[slot], tied = settle(told, standing, waiting)
-                        if tied:
-                            ties.append(slot)
-            left = facts.left(left, values)
-        bits = _Bits(fired, undecided, opened, excepted, standing, waiting)
-        return Run(self, values, bits, tuple(ties))
-
-    def _judge_mixed(self, rules: int, left: int, values: list[Value]) -> int:
-        """Judge the parts of conditions that read several facts, where the rest leaves it open."""
-        n = self._shift
-        mixed = self._mixed
-        bits = self._bits
-        unless_open = left >> n
-        not_when = maybe_when = not_unless = maybe_unless = 0
-        for i in members(rules):
-            when, unless = mixed[i]
-            if when is not None:
-                outcome = when(values)
-                if outcome == NO:
-                    not_when |= bits[i]
-                    continue
-                if outcome == UNKNOWN:
-                    maybe_when |= bits[i]
-            if unless is not None and unless_open & bits[i]:
-                outcome = unless(values)
-                if outcome == NO:
-                    not_unless |= bits[i]
-                elif outcome == UNKNOWN:
-                    maybe_unless |= bits[i]
-        settled = not_when | not_unless << n
-        return left & ~(settled | (settled | maybe_when | maybe_unless << n) << 2 * n)
-
-
-def _conjuncts(node: Node) -> Iterator[Node]:
-    """Yield the parts that must all hold, nested alls taken apart."""
-    if isinstance(node, All):
-        for part in node.parts:
-            yield from _conjuncts(part)
-    else:
-        yield node
-
-
-class _Bits(NamedTuple):
+class Bits(NamedTuple):
     """Sets of rules, a bit each."""
 
     fired: int
@@ -416,7 +71,7 @@ class Run:
     __slots__ = ("_roots", "_standing_rules", "bits", "program", "ties", "values")
 
     def __init__(
-        self, program: Program, values: list[Value], bits: _Bits, ties: tuple[int, ...]
+        self, program: Program, values: list[Value], bits: Bits, ties: tuple[int, ...]
     ) -> None:
         self.program = program
         self.values = values
@@ -603,6 +258,3 @@ class Run:
         else:
             deeper = [name for name in needs.get(fact, ()) if not has_value(self.value(name))]
         return self.roots(deeper, needs) if deeper else frozenset((fact,))
-
-
-__all__ = ["UNKNOWN", "Program", "Run", "defeats", "settle"]

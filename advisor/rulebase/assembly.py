@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from advisor.engine.program import Program
 from advisor.engine.rules import CircleError
-from advisor.engine.run import Program
 from advisor.engine.values import OPTION, FactTable
 from advisor.errors import did_you_mean
 from advisor.rulebase import store

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from advisor.engine.program import Program
 from advisor.engine.rules import Rule
-from advisor.engine.run import Program
 from advisor.engine.values import FactTable
 from advisor.setups.model import Stock
 from advisor.vocabulary import Assumption, Vocabulary

@@ -20,7 +20,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from advisor.engine.conditions import compile_condition
-from advisor.engine.run import Program, Run
+from advisor.engine.program import Program
+from advisor.engine.run import Run
 from advisor.engine.values import Value
 from tests.reference import adapter
 from tests.reference.synthetic import Base, synthetic

@@ -9,7 +9,8 @@ import pytest
 from advisor.engine.conditions import facts_of
 from advisor.engine.ranking import conflicts, nearest, rank, stopped, survivors
 from advisor.engine.rules import CircleError
-from advisor.engine.run import Program, Run
+from advisor.engine.program import Program
+from advisor.engine.run import Run
 from advisor.engine.values import MISSING, has_value
 from tests.reference import adapter
 from tests.reference.evaluator import CycleError, choose, evaluate

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from advisor.engine.grid import Axis, Chooser, Grid
+from advisor.engine.chooser import Axis, Chooser
+from advisor.engine.grid import Grid
 from advisor.engine.ranking import Wish
 from advisor.engine.rules import Rule
-from advisor.engine.run import Program, Run
+from advisor.engine.program import Program
+from advisor.engine.run import Run
 from advisor.engine.values import MISSING, OPTION, FactTable, Value
 from advisor.rulebase.rules import RuleReader
 from advisor.vocabulary import FactEntry, Vocabulary

@@ -1,0 +1,172 @@
+"""Preparing a program for choosing: what is the same for every combination, and what is not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from advisor.engine.conditions import All, Judge, compile_condition, facts_of, slots_of
+from advisor.engine.program import Program
+from advisor.engine.rules import VALUE, Rule, references
+from advisor.engine.values import UNKNOWN, FactTable, Value, has_value
+
+
+class Axis(NamedTuple):
+    """Alternatives for a group of facts: each row gives `facts` their values, in order."""
+
+    name: str
+    facts: tuple[str, ...]
+    rows: tuple[tuple[Value, ...], ...]
+
+
+class Function(NamedTuple):
+    """How a computed fact comes from others; `call` takes the values of `needs` in order."""
+
+    fact: str
+    needs: tuple[str, ...]
+    call: Callable[..., Value]
+
+
+class Split(NamedTuple):
+    """What of a program is the same for every combination, and what is not."""
+
+    setup: Program
+    steps: tuple[tuple[str, int], ...]  # (kind, place of the rule or slot of the fact), in order
+    guards: dict[int, Judge | None]
+    conditions: dict[int, tuple[Judge | None, Judge | None]]
+    reads: dict[int, frozenset[int]]
+    demand_judges: dict[tuple[int, int], Judge]
+    demand_reads: dict[tuple[int, int], frozenset[int]]
+
+
+class Chooser:
+    """A program made ready for choosing among alternatives for the facts `chosen`.
+
+    Args:
+        program: all rules.
+        functions: of the computed facts, each after those it needs.
+        chosen: facts that axes may give, whether or not an axis does in a certain grid.
+
+    """
+
+    def __init__(
+        self, program: Program, functions: Sequence[Function], chosen: frozenset[str]
+    ) -> None:
+        self.program = program
+        self.functions = tuple(functions)
+        self.chosen = chosen
+        table = program.table
+        self.table: FactTable = table
+        self._function_of = {f.fact: f for f in self.functions}
+        self.needs = {f.fact: f.needs for f in self.functions}
+        varying = set(chosen)
+        for function in self.functions:
+            if not varying.isdisjoint(function.needs):
+                varying.add(function.fact)
+        build = self._build_rules(varying)
+        self.setup_rules = frozenset(rule.id for rule in program.rules) - build
+        self._split = self._prepare(build, varying)
+
+    def _build_rules(self, varying: set[str]) -> frozenset[str]:
+        """Return the rules that belong to the build, and add to `varying` what they conclude."""
+        build: set[str] = set()
+        reads = {rule.id: rule.reads() for rule in self.program.rules}
+        winners = {rule.id: self._winners(rule) for rule in self.program.rules}
+        grew = True
+        while grew:
+            grew = False
+            for rule in self.program.rules:
+                if rule.id in build:
+                    continue
+                if not varying.isdisjoint(reads[rule.id]) or not build.isdisjoint(winners[rule.id]):
+                    build.add(rule.id)
+                    varying.update(fact for fact, _ in rule.sets)
+                    grew = True
+        return frozenset(build)
+
+    def _winners(self, rule: Rule) -> list[str]:
+        program = self.program
+        return [program.rules[w].id for w in program.overriders[program.place[rule.id]]]
+
+    def _prepare(self, build: frozenset[str], varying: set[str]) -> Split:
+        program, table = self.program, self.table
+        setup = program.part(self.setup_rules)
+        build &= self._telling()
+        steps: list[tuple[str, int]] = []
+        for kind, name in program.rank:  # an order in which what is needed comes first
+            if kind == VALUE:
+                if name in varying:
+                    steps.append((VALUE, table.slot[name]))
+            elif name in build:
+                steps.append((kind, program.place[name]))
+        guards: dict[int, Judge | None] = {}
+        conditions: dict[int, tuple[Judge | None, Judge | None]] = {}
+        reads: dict[int, frozenset[int]] = {}
+        for i, rule in enumerate(program.rules):
+            if rule.id in build:
+                guards[i] = self._guard(rule, varying)
+                when, unless = (
+                    None if node is None else compile_condition(node, table)
+                    for node in (rule.when, rule.unless)
+                )
+                conditions[i] = when, unless
+                reads[i] = slots_of(rule.when, table) | slots_of(rule.unless, table)
+        demand_judges = {}
+        demand_reads = {}
+        for i, rule in enumerate(program.rules):
+            for demand in rule.demands:
+                key = i, demand.place
+                demand_judges[key] = compile_condition(demand.test, table, UNKNOWN)
+                demand_reads[key] = slots_of(demand.test, table)
+        return Split(setup, tuple(steps), guards, conditions, reads, demand_judges, demand_reads)
+
+    def _telling(self) -> frozenset[str]:
+        """Return the rules that can tell one combination from another.
+
+        A rule that only warns or adds a step changes no verdict, unless it sets aside one that
+        does or concludes what such a rule reads; the run of a single combination tells of it.
+        """
+        program = self.program
+        setters: dict[str, list[str]] = {}
+        for rule in program.rules:
+            for fact, _ in rule.sets:
+                setters.setdefault(fact, []).append(rule.id)
+        todo = [rule.id for rule in program.rules if rule.demands or rule.stop]
+        found: set[str] = set()
+        while todo:
+            rule_id = todo.pop()
+            if rule_id in found:
+                continue
+            found.add(rule_id)
+            rule = program.rules[program.place[rule_id]]
+            todo += self._winners(rule)
+            for fact in references(rule):
+                todo += setters.get(fact, ())
+        return frozenset(found)
+
+    def _guard(self, rule: Rule, varying: set[str]) -> Judge | None:
+        """Compile the conjuncts of a rule that no alternative can change."""
+        if rule.when is None:
+            return None
+        conjuncts = rule.when.parts if isinstance(rule.when, All) else (rule.when,)
+        fixed = [part for part in conjuncts if varying.isdisjoint(facts_of(part))]
+        return compile_condition(All(tuple(fixed)), self.table) if fixed else None
+
+    @property
+    def split(self) -> Split:
+        """Return what was prepared."""
+        return self._split
+
+    def function(self, fact: str) -> Function | None:
+        """Return the function of a computed fact, or None."""
+        return self._function_of.get(fact)
+
+    def compute(self, values: list[Value]) -> None:
+        """Fill in, in place, every computed fact that has its inputs and no value yet."""
+        slot = self.table.slot
+        for fact, needs, call in self.functions:
+            here = slot[fact]
+            if not has_value(values[here]):
+                inputs = [values[slot[name]] for name in needs]
+                if all(map(has_value, inputs)):
+                    values[here] = call(*inputs)

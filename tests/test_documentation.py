@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from tests.console import README, ROOT, Block, blocks, output_of
+
+TEXT = README.read_text(encoding="utf-8") if README.exists() else ""
+BLOCKS = blocks(TEXT)
+
+
+def test_readme_shows_commands() -> None:
+    assert len(BLOCKS) >= 4
+
+
+@pytest.mark.parametrize("block", BLOCKS, ids=[block.command for block in BLOCKS])
+def test_shown_output_is_current(block: Block) -> None:
+    output = output_of(block.command)
+    assert block.shown == (output if block.whole else output[: len(block.shown)])
+    if not block.whole:
+        assert len(output) > len(block.shown)
+
+
+def test_every_command_and_option_is_documented() -> None:
+    for command in ("advise", "rules list", "rules show"):
+        assert f"advisor {command}" in TEXT, command
+        shown = "\n".join(output_of(f"advisor {command} --help"))
+        for option in set(re.findall(r"--[a-z]+", shown)) - {"--help"}:
+            assert option in TEXT, (command, option)
+
+
+def test_both_set_up_commands_stand_in_readme() -> None:
+    for name in ("run", "test"):
+        assert re.search(rf"<!-- command: {name} -->\n```sh\n.+\n```", TEXT), name
+
+
+def test_the_job_stands_first() -> None:
+    paragraphs = [p for p in TEXT.split("\n\n") if not p.startswith("#")]
+    assert "rule" in paragraphs[0]
+    assert len(paragraphs[0]) > 400
+
+
+def test_relative_links_and_named_files_exist() -> None:
+    for path in re.findall(r"\]\((?!https?:)([^)#]+)\)", TEXT):
+        assert (ROOT / path).exists(), path
+    for path in re.findall(r"`((?:examples|rules|tests|advisor)/[\w./-]+)`", TEXT):
+        assert (ROOT / path).exists(), path
