@@ -31,6 +31,7 @@ from advisor.decision import (
     Tie,
     Undecided,
     Unproven,
+    Unsettled,
 )
 from advisor.derive import BY_FACT
 from advisor.engine.conditions import lacking
@@ -44,6 +45,7 @@ from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
 from advisor.words import Words
 
 _STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
+_LAST = 9
 _WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
 
 
@@ -114,6 +116,7 @@ class _Teller:
             ),
             more_conflicts=j.more_conflicts,
             undecided=self._undecided(),
+            unsettled=self._unsettled,
             questions=questions,
             cannot_matter=cannot,
             bounded=self._bounded(),
@@ -216,7 +219,7 @@ class _Teller:
             end = "highest" if wish.highest else "lowest"
             known = has_value(self.run.value(wish.fact))
             reason = self._told(
-                entry, "favour", wish.fact, f"{wish.fact} {end}", MET if known else UNPROVEN
+                entry, "favour", wish.fact, f"{wish.fact} is {end}", MET if known else UNPROVEN
             )
             found.setdefault(wish.fact, []).append(reason)
         order = {name: i for i, name in enumerate(self.vocabulary.entries)}
@@ -515,7 +518,7 @@ class _Teller:
         possible = self._possible()
         asked = sorted(
             (fact for fact in possible if fact in weights or fact in first),
-            key=lambda fact: (first.get(fact, 9), -weights.get(fact, 0), fact),
+            key=lambda fact: (first.get(fact, _LAST), -weights.get(fact, 0), fact),
         )
         questions = tuple(self._question(fact, waiting.get(fact, set()), first) for fact in asked)
         return questions, tuple(fact for fact in possible if fact not in asked)
@@ -529,15 +532,39 @@ class _Teller:
         ]
 
     def _first_questions(self, rests: tuple[str, ...]) -> dict[str, int]:
+        """Return the class of the facts that bear on the build itself, 0 the first to ask."""
         first: dict[str, int] = {}
+        needs = self.judgement.needs()
         if not self.judgement.survivors:
             first.update(dict.fromkeys(rests, 0))
         doubts = [*self.run.stands_unless().values(), *self.run.value_stands_unless().values()]
         for pairs in doubts:
             for _, facts in pairs:
-                for fact in self.run.roots(facts, self.judgement.needs()):
+                for fact in self.run.roots(facts, needs):
                     first.setdefault(fact, 1)
+        for unsettled in self._unsettled:
+            for fact in unsettled.facts:
+                first.setdefault(fact, 2)
+        for rule in self.run.open_rules():
+            stops = rule.stop or any(demand.is_must for demand in rule.demands)
+            for fact in self.run.roots(self.run.lacks(rule), needs):
+                first[fact] = min(first.get(fact, _LAST), 3 if stops else 4)
         return first
+
+    @cached_property
+    def _unsettled(self) -> tuple[Unsettled, ...]:
+        """Return what undecided rules would ask of chosen options that the build may not meet."""
+        chosen = set(self._chosen())
+        found = []
+        for rule in self.run.open_rules():
+            roots = tuple(sorted(self.run.roots(self.run.lacks(rule), self.judgement.needs())))
+            for demand in rule.demands:
+                if demand.fact in chosen and (
+                    self.judgement.outcome(rule, demand, self.run) != MET
+                ):
+                    asks = self.words.demand(demand)
+                    found.append(Unsettled(demand.fact, rule.id, asks, roots))
+        return tuple(sorted(found))
 
     def _weight(self, rule: Rule) -> int:
         """Return how much hangs on a rule: what it asks, or what it could set aside."""
@@ -555,14 +582,18 @@ class _Teller:
 
     def _question(self, fact: str, rules: set[str], first: Mapping[str, int]) -> Question:
         entry = self.vocabulary[fact]
-        reasons = {0: "the verdict rests on it", 1: "it could set aside or tie what stands"}
+        reasons = {
+            0: "the verdict rests on it",
+            1: "it could set aside or tie what stands",
+            2: "a choice waits for it",
+        }
         ordered = sorted(rules, key=lambda r: (-self._weight(self.entries[r].rule), r))
         return Question(
             fact,
             entry.question or f"{entry.label}?",
             entry.choices,
             fact in self.judgement.assumed,
-            reasons.get(first.get(fact, 9), ""),
+            reasons.get(first.get(fact, _LAST), ""),
             tuple(ordered),
         )
 

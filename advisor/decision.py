@@ -199,6 +199,15 @@ class Question(NamedTuple):
     rules: tuple[str, ...] = ()
 
 
+class Unsettled(NamedTuple):
+    """An option that a rule would still speak on, if the facts it waits for were known."""
+
+    fact: str
+    rule: str
+    asks: str
+    facts: tuple[str, ...]
+
+
 class Bounded(NamedTuple):
     """A choice at the end of what was offered, where the next beyond would break nothing."""
 
@@ -269,6 +278,7 @@ class Decision(NamedTuple):
     conflicts: tuple[Conflict, ...]
     more_conflicts: bool
     undecided: tuple[Undecided, ...]
+    unsettled: tuple[Unsettled, ...]
     questions: tuple[Question, ...]
     cannot_matter: tuple[str, ...]
     bounded: tuple[Bounded, ...]

@@ -13,6 +13,9 @@ from advisor.judge import Judgement
 from advisor.vocabulary import NUMBERS
 from advisor.words import Words
 
+_SHOWN_DIGITS = 5
+"""Digits of a number in the words of a premise; the value beside them is exact."""
+
 
 class Origins:
     """Tells the premises of one run; each fact's way back is worked out once."""
@@ -45,7 +48,7 @@ class Origins:
         judgement = self.judgement
         if not has_value(value):
             return Premise(name, f"{name} is not known", "missing")
-        says = f"{name} is {self.words.value(name, value)}"
+        says = f"{name} is {self.words.value(name, value, _SHOWN_DIGITS)}"
         shown = self.shown(name, value)
         given = judgement.setup.facts.get(name)
         if given is not None:

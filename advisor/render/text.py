@@ -132,6 +132,11 @@ class _Teller:
             page.head(_STATUS[d.status])
         for line in build_lines(d.build, d.items):
             page.put(line, hang=2)
+        for fact in dict.fromkeys(u.fact for u in d.unsettled):
+            waits = [u for u in d.unsettled if u.fact == fact]
+            facts = ", ".join(dict.fromkeys(f for u in waits for f in u.facts))
+            rules = ", ".join(dict.fromkeys(u.rule for u in waits))
+            page.put(f"Not settled: {fact} waits for {facts} ({rules}).", hang=2)
         numbers = [
             f"{d.labels.get(name, name)} {amount(number)}" + ("*" if number.rests_on else "")
             for name, number in d.numbers.items()
@@ -191,13 +196,13 @@ class _Teller:
         code = "31" if reason.outcome == "broken" else "36"
         line = f"    {word:<10} {page.paint(reason.rule, code)} ({number}){mark}{disputed}"
         page.lines.append(line)
-        page.put(f"asks {reason.asks}", indent=15, hang=2)
+        page.put(f"asks that {reason.asks}", indent=15, hang=2)
         page.put(f"{reason.because} {evidence_words(reason.evidence)}", indent=15)
         told = premise_words(reason.premises)
         if told:
             page.put(told, indent=15)
         if reason.unless_open:
-            page.put(f"unless it is otherwise: {', '.join(reason.unless_open)}, not stated", 15)
+            page.put(f"its exception is open: {', '.join(reason.unless_open)} not stated", 15)
 
     # What lost, what could still change
 
@@ -228,7 +233,7 @@ class _Teller:
             for tie in d.ties:
                 page.put(f"{tie.fact}: rules of equal standing disagree, and none is preferred")
                 for side in tie.sides:
-                    page.put(f"{side.rule} asks {side.asks}: {side.because}", indent=9, hang=2)
+                    page.put(f"{side.rule} asks that {side.asks}: {side.because}", 9, hang=2)
         if d.stands_unless:
             page.head("Stands unless")
             for doubt in d.stands_unless:
