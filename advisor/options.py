@@ -8,10 +8,12 @@ from typing import NamedTuple
 from advisor.engine.chooser import Axis
 from advisor.engine.values import MISSING, OPTION, Value, has_value
 from advisor.setups.model import Item, Setup, Stock
-from advisor.vocabulary import CHOICE, Vocabulary
+from advisor.vocabulary import CHOICE, COUNT, FactEntry, Vocabulary
 
 HEADS = "point"
 HEAD_TYPE = "point.type"
+MOST_COUNTS = 12
+"""How many values of a count are offered without a stock that lists them."""
 
 
 class Choice(NamedTuple):
@@ -67,10 +69,18 @@ def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
             order = {value: i for i, value in enumerate(entry.choices)}
             values = sorted(values or list(order), key=lambda v: order[v])
         else:
-            values.sort()
+            values = sorted(values or _whole_numbers(entry))
         axes.append(Axis(name, (name,), tuple((value,) for value in values or [MISSING])))
     fixed = frozenset(name for name in options if name in stated)
     return Choice(tuple(axes), items, pairing, fixed)
+
+
+def _whole_numbers(entry: FactEntry) -> list[int]:
+    """Return every value of a count that no stock lists, if there are few enough to offer."""
+    if entry.kind != COUNT or entry.low is None or entry.high is None:
+        return []
+    values = list(range(int(entry.low), int(entry.high) + 1))
+    return values if len(values) <= MOST_COUNTS else []
 
 
 def _item_axis(
@@ -81,6 +91,8 @@ def _item_axis(
     If none does, the one row is what the setup states: it is judged as it stands.
     """
     given = {name: stated[name] for name in members if name in stated}
+    # What no item tells is left to the defaults.
+    members = [m for m in members if m in given or any(m in item.facts for item in listed)]
     kept: list[Item | None] = [
         item
         for item in listed

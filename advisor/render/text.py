@@ -16,6 +16,7 @@ from advisor.decision import (
     FactValue,
     Number,
     Premise,
+    Question,
     Reason,
 )
 from advisor.render.numbers import amount, plain
@@ -245,11 +246,8 @@ class _Teller:
         if d.unproven:
             page.head("Unproven", "1;33")
             for unproven in d.unproven:
-                page.put(
-                    f"{unproven.rule} must have {unproven.asks}; it lacks "
-                    f"{', '.join(unproven.facts)}",
-                    hang=2,
-                )
+                lacks = ", ".join(unproven.facts)
+                page.put(f"{unproven.rule} demands that {unproven.asks}; it lacks {lacks}", hang=2)
 
     # Other builds
 
@@ -297,11 +295,7 @@ class _Teller:
         if d.questions:
             page.head("Ask next")
             for question in d.questions[:_MOST_QUESTIONS]:
-                told = f"; {question.because}" if question.because else ""
-                rules = ", ".join(question.rules[:2])
-                more = f" and {len(question.rules) - 2} more" if len(question.rules) > 2 else ""
-                bears = f" Bears on {rules}{more}{told}." if rules else f"{told}."
-                page.put(f"{question.fact}: {question.asks}{bears}", hang=2)
+                page.put(f"{question.fact}: {question.asks}{_bears(question)}", hang=2)
             rest = [q.fact for q in d.questions[_MOST_QUESTIONS:]]
             if rest:
                 page.put(f"Then: {', '.join(rest)}", hang=2)
@@ -341,6 +335,17 @@ class _Teller:
 
 
 # Words
+
+
+def _bears(question: Question) -> str:
+    """Say what a question bears on."""
+    shown = question.rules[:2]
+    more = len(question.rules) - len(shown)
+    rules = ", ".join(shown) + (f" and {more} more" if more > 0 else "")
+    parts = [f"bears on {rules}"] if rules else []
+    parts += [question.because] if question.because else []
+    told = "; ".join(parts)
+    return f" {told[0].upper()}{told[1:]}." if told else ""
 
 
 def _is_quiet(reason: Reason) -> bool:
