@@ -117,7 +117,9 @@ def _check_names(
         if key in _TESTS:
             continue
         of_facts = key in ("unknown", "asked", "ties")
-        known = base.vocabulary.entries if of_facts else base.entries
+        # A case of a lower layer may speak of a rule that a house has retired since.
+        rules = {*base.entries, *(retired.rule for retired in base.retired)}
+        known = base.vocabulary.entries if of_facts else rules
         kind = "fact" if of_facts else "rule"
         for j, name in enumerate(listed):
             if name not in known:
@@ -152,7 +154,7 @@ def _differences(
             if problem:
                 yield problem
     run = judgement.run
-    states = run.states()
+    states = {**dict.fromkeys((r.rule for r in base.retired), "retired"), **run.states()}
     for rule_id in expect.get("fired", ()):
         if states[rule_id] != "fired":
             yield f"{rule_id} is {states[rule_id]}, not fired"

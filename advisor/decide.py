@@ -18,7 +18,6 @@ from advisor.decision import (
     Evidence,
     FactValue,
     Number,
-    Question,
     Reason,
     Rejection,
     RetiredRule,
@@ -31,22 +30,20 @@ from advisor.decision import (
     Tie,
     Undecided,
     Unproven,
-    Unsettled,
 )
 from advisor.derive import BY_FACT
 from advisor.engine.conditions import lacking
 from advisor.engine.grid import Offence
 from advisor.engine.rules import MUST, Demand, Rule
 from advisor.engine.run import FIRED_OPEN, Run
-from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, UNKNOWN, Value, has_value
+from advisor.engine.values import COMPUTED, CONCLUDED, OPTION, UNKNOWN, Value, has_value
 from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
 from advisor.premises import Origins, assumed_in
+from advisor.questions import Questions
 from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
 from advisor.words import Words
 
 _STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
-_LAST = 9
-_WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
 
 
 def decide(judgement: Judgement) -> Decision:
@@ -67,13 +64,13 @@ class _Teller:
         self.grid = judgement.grid
         self.entries: Mapping[str, RuleEntry] = self.base.entries
         self._step_orders: dict[int, list[tuple[str, StepText]]] = {}
-        self._weights: dict[str, int] = self.base.weights
 
     def decision(self) -> Decision:
         j = self.judgement
         reasons = self._reasons()
         rests = self._rests_on(reasons)
-        questions, cannot = self._questions(rests)
+        asking = Questions(j, self._chosen())
+        questions, cannot = asking.ranked(rests)
         numbers = self._numbers()
         return Decision(
             status=j.status,
@@ -116,7 +113,7 @@ class _Teller:
             ),
             more_conflicts=j.more_conflicts,
             undecided=self._undecided(),
-            unsettled=self._unsettled,
+            unsettled=asking.unsettled,
             questions=questions,
             cannot_matter=cannot,
             bounded=self._bounded(),
@@ -489,112 +486,6 @@ class _Teller:
                 tuple(overruled.get(rule.id, ())),
             )
             for rule in self.run.undecided()
-        )
-
-    def _questions(self, rests: tuple[str, ...]) -> tuple[tuple[Question, ...], tuple[str, ...]]:
-        """Order the facts nobody stated by how much hangs on them.
-
-        First what a verdict against every build rests on, then what could set aside or tie what
-        stands, then by the strength of the rules that wait. A fact that no rule, bound, exception
-        or favour that is still open goes back to cannot matter.
-        """
-        run, table = self.judgement.open_run, self.base.table
-        needs = self.judgement.needs()
-        weights: dict[str, int] = {}
-        waiting: dict[str, set[str]] = {}
-        for rule in (*run.open_rules(), *run.standing_rules()):
-            lacks = {*run.lacks(rule), *run.unless_open(rule)}
-            for demand in rule.demands:
-                lacks |= lacking(demand.test, table, run.values, UNKNOWN)
-            if rule.favour is not None and not has_value(run.value(rule.favour.fact)):
-                lacks.add(rule.favour.fact)
-            if not lacks:
-                continue
-            weight = self._weight(rule)
-            for fact in run.roots(lacks, needs):
-                weights[fact] = weights.get(fact, 0) + weight
-                waiting.setdefault(fact, set()).add(rule.id)
-        first = self._first_questions(rests)
-        possible = self._possible()
-        asked = sorted(
-            (fact for fact in possible if fact in weights or fact in first),
-            key=lambda fact: (first.get(fact, _LAST), -weights.get(fact, 0), fact),
-        )
-        questions = tuple(self._question(fact, waiting.get(fact, set()), first) for fact in asked)
-        return questions, tuple(fact for fact in possible if fact not in asked)
-
-    def _possible(self) -> list[str]:
-        on_axes = {fact for axis in self.judgement.choice.axes for fact in axis.facts}
-        return [
-            name
-            for name in self.vocabulary.of_origin(GIVEN)
-            if name not in self.judgement.setup.facts and name not in on_axes
-        ]
-
-    def _first_questions(self, rests: tuple[str, ...]) -> dict[str, int]:
-        """Return the class of the facts that bear on the build itself, 0 the first to ask."""
-        first: dict[str, int] = {}
-        needs = self.judgement.needs()
-        if not self.judgement.survivors:
-            first.update(dict.fromkeys(rests, 0))
-        doubts = [*self.run.stands_unless().values(), *self.run.value_stands_unless().values()]
-        for pairs in doubts:
-            for _, facts in pairs:
-                for fact in self.run.roots(facts, needs):
-                    first.setdefault(fact, 1)
-        for unsettled in self._unsettled:
-            for fact in unsettled.facts:
-                first.setdefault(fact, 2)
-        for rule in self.run.open_rules():
-            stops = rule.stop or any(demand.is_must for demand in rule.demands)
-            for fact in self.run.roots(self.run.lacks(rule), needs):
-                first[fact] = min(first.get(fact, _LAST), 3 if stops else 4)
-        return first
-
-    @cached_property
-    def _unsettled(self) -> tuple[Unsettled, ...]:
-        """Return what undecided rules would ask of chosen options that the build may not meet."""
-        chosen = set(self._chosen())
-        found = []
-        for rule in self.run.open_rules():
-            roots = tuple(sorted(self.run.roots(self.run.lacks(rule), self.judgement.needs())))
-            for demand in rule.demands:
-                if demand.fact in chosen and (
-                    self.judgement.outcome(rule, demand, self.run) != MET
-                ):
-                    asks = self.words.demand(demand)
-                    found.append(Unsettled(demand.fact, rule.id, asks, roots))
-        return tuple(sorted(found))
-
-    def _weight(self, rule: Rule) -> int:
-        """Return how much hangs on a rule: what it asks, or what it could set aside."""
-        found = self._weights.get(rule.id)
-        if found is None:
-            found = self._weights[rule.id] = self._weigh(rule)
-        return found
-
-    def _weigh(self, rule: Rule) -> int:
-        own = sum(_WEIGHT[demand.strength] for demand in rule.demands)
-        own += _WEIGHT["stop"] if rule.stop else 0
-        own += 2 if rule.favour is not None else 0
-        beaten = [self._weight(self.entries[o].rule) for o in rule.overrides if o in self.entries]
-        return max([own + 1, *beaten])
-
-    def _question(self, fact: str, rules: set[str], first: Mapping[str, int]) -> Question:
-        entry = self.vocabulary[fact]
-        reasons = {
-            0: "the verdict rests on it",
-            1: "it could set aside or tie what stands",
-            2: "a choice waits for it",
-        }
-        ordered = sorted(rules, key=lambda r: (-self._weight(self.entries[r].rule), r))
-        return Question(
-            fact,
-            entry.question or f"{entry.label}?",
-            entry.choices,
-            fact in self.judgement.assumed,
-            reasons.get(first.get(fact, _LAST), ""),
-            tuple(ordered),
         )
 
 

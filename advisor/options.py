@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from advisor.engine.chooser import Axis
-from advisor.engine.values import MISSING, OPTION, Value, has_value
+from advisor.engine.values import GIVEN, MISSING, OPTION, Value, has_value
 from advisor.setups.model import Item, Setup, Stock
 from advisor.vocabulary import CHOICE, COUNT, FactEntry, Vocabulary
 
@@ -47,7 +47,7 @@ def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
     options = vocabulary.of_origin(OPTION)
     groups = [group for group in stock.items if group != HEADS]
     if pairing:
-        members = [n for n in vocabulary.entries if n.startswith(HEADS + ".")]
+        members = [n for n in vocabulary.of_origin(GIVEN) if n.startswith(HEADS + ".")]
         axis, behind = _item_axis(HEADS, members, stock.items[HEADS], stated)
         axes.append(axis)
         items[HEADS] = behind

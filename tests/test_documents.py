@@ -295,11 +295,18 @@ def test_bounds_are_exact() -> None:
     assert "too long a number" in refusal("x", "9" * (digits + 1))
 
 
+def test_the_bounds_are_those_that_are_told() -> None:
+    assert documents.LARGEST == 2**20
+    assert (documents.MOST_NODES, documents.DEEPEST) == (50_000, 40)
+    assert (documents.MOST_ALIASES, documents.LONGEST_NUMBER) == (100, 100)
+
+
 def test_aliases_are_counted_as_if_written_out() -> None:
-    # 1 + 500 values, 99 times over: 49,600 with the list itself and without is what decides.
-    ten = "&a [" + "x," * 500 + "]"
-    assert read_document("x", f"[{ten}" + ", *a" * 98 + "]").data
-    assert "more than 50000 values" in refusal("x", f"[{ten}" + ", *a" * 99 + "]")
+    # The anchored list counts 500, itself included; 99 of it make 49,500, the list around them
+    # is one more, and 499 remain.
+    shared = "&a [" + "x, " * 499 + "], " + "*a, " * 98
+    assert len(read_document("x", f"[{shared}" + "y, " * 499 + "]").data) == 99 + 499
+    assert "more than 50000 values" in refusal("x", f"[{shared}" + "y, " * 500 + "]")
 
 
 # Where things stand.
@@ -453,6 +460,7 @@ def test_a_value_that_fits_two_forms_is_told_in_general() -> None:
         ("{b: 1}", {"properties": {"b": {"not": {"const": 1}}}}, "`1` cannot stand in a.b | leave"),
         ("[1]", {"not": {"minItems": 1}}, "a list cannot stand in a | leave it out"),
         ("{Bc: 1}", {"propertyNames": {"pattern": "^b"}}, "`Bc` is no name that a can hold | "),
+        ("{b: 1}", {"propertyNames": {"maxLength": 0}}, "`b` is no name that a can hold | "),
         ("2", {"minimum": 3}, "`2` is outside a (at least 3) | write a number at least 3"),
         (
             "[2]",
@@ -464,6 +472,35 @@ def test_a_value_that_fits_two_forms_is_told_in_general() -> None:
             {"dependentRequired": {"b": ["c", "d"]}},
             "`b` stands without d | add `d: ...`",
         ),
+        (
+            "{b: 1, c: 2}",
+            {"dependentRequired": {"b": ["d"], "e": ["f"]}},
+            "`b` stands without d | add `d: ...`",
+        ),
+        (
+            # Told of the first form, for no name is missing from both.
+            "{b: 1}",
+            {
+                "oneOf": [
+                    {"properties": {"b": {}}, "minProperties": 2},
+                    {"properties": {"b": {}}, "required": ["c"]},
+                ]
+            },
+            "a has 1 name, and at least 2 are due | write at least 2 names",
+        ),
+        (
+            # A word inside a form is not a choice of the whole.
+            "[1]",
+            {"anyOf": [{"items": {"const": 2}}, {"items": {"const": 3}}]},
+            "`1` is no choice of item 1 of a | write 2",
+        ),
+        ("x", {"pattern": "y", "description": "A y."}, "`x` is not written as a must be | a y"),
+        (
+            "x",
+            {"pattern": "y", "description": "Yes or no"},
+            "`x` is not written as a must be | yes",
+        ),
+        ("x", {"pattern": "y", "description": "PSI"}, "`x` is not written as a must be | PSI"),
         (
             # The form meant is the one whose own word fits.
             "{kind: vane, size: x}",

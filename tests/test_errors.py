@@ -115,6 +115,7 @@ def test_equal_faults_are_one_in_a_set() -> None:
     assert Fault("a", 1, 1, "x") != Fault("a", 1, 2, "x")
     assert Fault("a", 1, 1, "x") != "a:1:1"
     assert Fault("a", None, None, "x") != Fault("a", 1, 1, "x") != Fault("a", 1, None, "x")
+    assert Fault("a", 1, None, "x") != Fault("a", 1, 1, "x")
     assert repr(Fault("a", 1, None, "x", "y")) == "Fault('a', 1, None, 'x', 'y')"
 
 
@@ -177,15 +178,21 @@ def test_two_choices_all_but_as_near_are_both_named() -> None:
     )
 
 
+def test_a_choice_less_near_is_not_named() -> None:
+    assert suggest("mechanicl", ["mechanism", "mechanical"]).startswith("did you mean mechanical? ")
+
+
 def test_a_long_list_of_choices_is_cut_and_counted() -> None:
     assert suggest("zzz", [f"q{number}" for number in range(20)]).endswith("q10, q11 and 8 more")
     assert suggest("zzz", [f"q{number}" for number in range(12)]).endswith("q10, q11")
+    assert suggest("zzz", [f"q{number}" for number in range(13)]).endswith("q10, q11 and 1 more")
 
 
 def test_words_of_the_user_are_safe_to_print() -> None:
     assert quoted("2.6 in") == "`2.6 in`"
     assert quoted("\x1b[31mred\n\u202e") == "`\\x1b[31mred\\n\\u202e`"
-    assert quoted("x" * 100, 10) == "`xxxxxxx...`"
+    assert quoted("x" * 11, 10) == "`xxxxxxx...`"
+    assert quoted("x" * 10, 10) == "`xxxxxxxxxx`"
     assert visible("é½") == "é½"
 
 

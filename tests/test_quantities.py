@@ -331,6 +331,8 @@ def test_what_is_no_quantity_is_refused_with_a_remedy(value: Any, unit: str, exp
 
 
 def test_a_refusal_shows_a_long_text_cut() -> None:
+    assert read("2".rjust(57, "0") + " mm", "mm") == 2.0
+    assert "is no quantity" in refusal("2".rjust(58, "0") + " mm", "mm")
     assert refusal("9" * 500 + " in", "in").startswith("`999999")
     assert len(refusal("9" * 500 + " in", "in")) < 130
 
@@ -377,6 +379,27 @@ def test_an_error_reads_as_complaint_and_remedy() -> None:
             (200, 400),
             "`150 lb` is outside x.y (200 to 400 lb)",
             "150 kg is 331 lb: write the unit you measured in",
+        ),
+        (
+            "2 lb",
+            "gr",
+            (1, 300),
+            "`2 lb` is outside x.y (1 to 300 gr)",
+            "2 gr would fit: write the unit you measured in",
+        ),
+        (
+            "12 in",
+            "mm",
+            (3.5, 12),
+            "`12 in` is outside x.y (3.5 to 12 mm)",
+            "12 mm would fit: write the unit you measured in",
+        ),
+        (
+            "3.5 in",
+            "mm",
+            (3.5, 12),
+            "`3.5 in` is outside x.y (3.5 to 12 mm)",
+            "3.5 mm would fit: write the unit you measured in",
         ),
         (
             "275 in",

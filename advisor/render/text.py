@@ -26,6 +26,7 @@ _INDENT = 7
 _MOST_QUESTIONS = 6
 _MOST_UNDECIDED = 8
 _MOST_EQUALS = 4
+_GOES_ALONG = ("mass", "thickness", "width")
 
 _STATUS = {
     "stopped": "STOP: do not build this",
@@ -266,7 +267,8 @@ class _Teller:
     def _conflicts(self) -> None:
         d, page = self.d, self.page
         page.head(_STATUS[d.status], "1;31")
-        page.put(f"Every one of {d.builds} builds breaks a must or carries a stop.")
+        every = "It" if d.builds == 1 else f"Every one of {d.builds} builds"
+        page.put(f"{every} breaks a must or carries a stop.")
         for conflict in d.conflicts:
             if len(conflict.rules) == 1:
                 page.put(f"No build satisfies {conflict.rules[0]}: {conflict.says[0]}", hang=2)
@@ -399,13 +401,10 @@ def _unless_empty(value: str, text: str) -> str:
 
 def brief(other: Alternative, decision: Decision) -> str:
     """Say how another build differs from the chosen one."""
-    differing = {
-        name: value
-        for name, value in other.build.items()
-        if decision.build.get(name) != value and not name.endswith(("mass", "thickness", "width"))
-    }
-    parts = [f"{name} {plain(value)}" for name, value in differing.items()]
-    return ", ".join(parts) or "the same in every option shown"
+    differing = [name for name, value in other.build.items() if decision.build.get(name) != value]
+    # What merely goes with a choice is told only where nothing else tells the builds apart.
+    telling = [name for name in differing if not name.endswith(_GOES_ALONG)] or differing
+    return ", ".join(f"{name} {plain(other.build[name])}" for name in telling)
 
 
 def _as_good(decision: Decision) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import random
+from typing import Any
 
 import pytest
 
 from advisor.engine.conditions import facts_of
+from advisor.engine.program import Program
 from advisor.engine.ranking import conflicts, nearest, rank, stopped, survivors
 from advisor.engine.rules import CircleError
-from advisor.engine.program import Program
 from advisor.engine.run import Run
 from advisor.engine.values import MISSING, has_value
 from tests.reference import adapter
@@ -133,8 +134,8 @@ def draw(raw: dict[str, object], rng: random.Random) -> object:
         return rng.random() < 0.5
     if raw["kind"] == "text":
         return rng.choice(["a", "b"])
-    low, high = raw.get("range", (0, 3))  # type: ignore[misc]
-    return rng.randint(int(low), int(high))
+    bounds: Any = raw.get("range", (0, 3))
+    return rng.randint(int(bounds[0]), int(bounds[1]))
 
 
 @pytest.mark.parametrize("block", range(7))

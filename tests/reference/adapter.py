@@ -7,9 +7,9 @@ from typing import Any
 
 from advisor.engine.chooser import Axis, Chooser
 from advisor.engine.grid import Grid
+from advisor.engine.program import Program
 from advisor.engine.ranking import Wish
 from advisor.engine.rules import Rule
-from advisor.engine.program import Program
 from advisor.engine.run import Run
 from advisor.engine.values import MISSING, OPTION, FactTable, Value
 from advisor.rulebase.rules import RuleReader

@@ -111,7 +111,7 @@ def synthetic(n_rules: int, seed: int) -> Base:
     """
     if n_rules < 1:
         raise ValueError("a rule base needs at least one rule")
-    draw = random.Random(f"synthetic {n_rules} {seed}")  # noqa: S311 - made-up data, no secret
+    draw = random.Random(f"synthetic {n_rules} {seed}")
     vocabulary = _large_vocabulary(n_rules, draw)
     rules: Rules = []
     topics = -(-n_rules // _RULES_A_TOPIC)
@@ -330,7 +330,7 @@ def nasty(seed: int, *, several_concluded: bool = True) -> Base:
 
     With `several_concluded` false no concluded fact holds a list.
     """
-    draw = random.Random(f"nasty {seed}")  # noqa: S311 - made-up data, no secret
+    draw = random.Random(f"nasty {seed}")
     vocabulary = _small_vocabulary(draw, several_concluded)
     rules: Rules = []
     if draw.random() < 0.5:
