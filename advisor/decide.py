@@ -379,7 +379,7 @@ class _Teller:
                     continue
                 if self.judgement.outcome(rule, demand, self.run) == UNPROVEN:
                     facts = lacking(demand.test, table, self.run.values, UNKNOWN)
-                    roots = self.run.roots(facts, self.judgement.needs())
+                    roots = self.run.roots(facts, self.judgement.lacking)
                     asks = self.words.demand(demand)
                     found.append(Unproven(rule.id, asks, tuple(sorted(roots))))
         return tuple(found)

@@ -171,9 +171,9 @@ class Judgement:
             return UNPROVEN
         return MET if judged == (NO if demand.is_negative else YES) else BROKEN
 
-    def needs(self) -> Mapping[str, tuple[str, ...]]:
-        """Return the inputs of the computed facts."""
-        return self.ways.chooser.needs
+    def lacking(self, fact: str, values: list[Value]) -> list[str]:
+        """Return the facts without a value that a computed fact waits for."""
+        return self.ways.chooser.lacking(fact, values)
 
     # What else could happen
 

@@ -59,7 +59,8 @@ class Origins:
         origin = self.vocabulary[name].origin
         if origin == COMPUTED:
             computed = BY_FACT[name]
-            needs = tuple(self.fact(need) for need in computed.needs)
+            inputs = judgement.ways.chooser.inputs(name, self.run.values)
+            needs = tuple(self.fact(need) for need in inputs)
             return Premise(
                 name, says, "computed", shown, function=computed.function, premises=needs
             )

@@ -37,7 +37,7 @@ class Questions:
         or favour that is still open goes back to cannot matter.
         """
         run, table = self.judgement.open_run, self.base.table
-        needs = self.judgement.needs()
+        inputs = self.judgement.lacking
         weights: dict[str, int] = {}
         waiting: dict[str, set[str]] = {}
         for rule in (*run.open_rules(), *run.standing_rules()):
@@ -49,7 +49,7 @@ class Questions:
             if not lacks:
                 continue
             weight = self._weight(rule)
-            for fact in run.roots(lacks, needs):
+            for fact in run.roots(lacks, inputs):
                 weights[fact] = weights.get(fact, 0) + weight
                 waiting.setdefault(fact, set()).add(rule.id)
         first = self._first_questions(rests)
@@ -72,20 +72,20 @@ class Questions:
     def _first_questions(self, rests: tuple[str, ...]) -> dict[str, int]:
         """Return the class of the facts that bear on the build itself, 0 the first to ask."""
         first: dict[str, int] = {}
-        needs = self.judgement.needs()
+        inputs = self.judgement.lacking
         if not self.judgement.survivors:
             first.update(dict.fromkeys(rests, 0))
         doubts = [*self.run.stands_unless().values(), *self.run.value_stands_unless().values()]
         for pairs in doubts:
             for _, facts in pairs:
-                for fact in self.run.roots(facts, needs):
+                for fact in self.run.roots(facts, inputs):
                     first.setdefault(fact, 1)
         for unsettled in self.unsettled:
             for fact in unsettled.facts:
                 first.setdefault(fact, 2)
         for rule in self.run.open_rules():
             stops = rule.stop or any(demand.is_must for demand in rule.demands)
-            for fact in self.run.roots(self.run.lacks(rule), needs):
+            for fact in self.run.roots(self.run.lacks(rule), inputs):
                 first[fact] = min(first.get(fact, _LAST), 3 if stops else 4)
         return first
 
@@ -94,7 +94,7 @@ class Questions:
         """Return what undecided rules would ask of chosen options that the build may not meet."""
         found = []
         for rule in self.run.open_rules():
-            roots = tuple(sorted(self.run.roots(self.run.lacks(rule), self.judgement.needs())))
+            roots = tuple(sorted(self.run.roots(self.run.lacks(rule), self.judgement.lacking)))
             for demand in rule.demands:
                 if demand.fact in self.chosen and (
                     self.judgement.outcome(rule, demand, self.run) != MET

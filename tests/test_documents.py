@@ -747,7 +747,7 @@ def test_a_schema_holds_exactly_when_the_library_says_so(tree: Any) -> None:
         assert fault.line is not None
         assert 1 <= fault.line <= text.count("\n") + 1
         assert fault.help
-        assert not any(word in fault.what + fault.help for word in jargon)
+        assert not any(word in fault.what + fault.help for word in jargon if word not in text)
 
 
 def test_a_document_is_what_it_was_read_from() -> None:

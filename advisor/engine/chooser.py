@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import NamedTuple
 
 from advisor.engine.conditions import All, Judge, compile_condition, facts_of, slots_of
 from advisor.engine.program import Program
 from advisor.engine.rules import VALUE, Rule, references
-from advisor.engine.values import UNKNOWN, FactTable, Value, has_value
+from advisor.engine.values import ABSENT, MISSING, UNKNOWN, FactTable, Value, has_value
 
 
 class Axis(NamedTuple):
@@ -19,12 +19,58 @@ class Axis(NamedTuple):
     rows: tuple[tuple[Value, ...], ...]
 
 
-class Function(NamedTuple):
-    """How a computed fact comes from others; `call` takes the values of `needs` in order."""
+class Function:
+    """How a computed fact comes from others.
 
-    fact: str
-    needs: tuple[str, ...]
-    call: Callable[..., Value]
+    Args:
+        fact: its name.
+        needs: every fact it may need; `call` takes their values in order.
+        call: returns the value, or MISSING where it refuses; a need that its case does not ask
+            for may come without a value.
+        by: one of `needs`, a choice that decides which of the others are asked for.
+        cases: for values of `by`, the needs asked for in that case only.
+    """
+
+    __slots__ = ("_asked", "_chooser", "call", "fact", "needs")
+
+    def __init__(
+        self,
+        fact: str,
+        needs: tuple[str, ...],
+        call: Callable[..., Value],
+        by: str = "",
+        cases: Mapping[Value, Collection[str]] | None = None,
+    ) -> None:
+        self.fact = fact
+        self.needs = needs
+        self.call = call
+        self._chooser = needs.index(by) if by else -1
+        cases = cases or {}
+        optional = {name for asked in cases.values() for name in asked}
+        self._asked: dict[Value, tuple[int, ...]] = {
+            value: tuple(i for i, name in enumerate(needs) if name not in optional or name in asked)
+            for value, asked in cases.items()
+        }
+        # Without a value of `by` everything may be asked for; with another one, none of the cases.
+        self._asked[MISSING] = tuple(range(len(needs)))
+        self._asked[ABSENT] = tuple(i for i, name in enumerate(needs) if name not in optional)
+
+    def asked(self, row: Sequence[Value]) -> tuple[int, ...]:
+        """Return the places of the needs that these inputs ask for."""
+        if self._chooser < 0:
+            return self._asked[MISSING]
+        return self._asked.get(row[self._chooser], self._asked[ABSENT])
+
+    def value(self, row: Sequence[Value]) -> Value:
+        """Return the fact's value for the values of `needs`, or MISSING."""
+        for i in self.asked(row):
+            if not has_value(row[i]):
+                return MISSING
+        return self.call(*row)
+
+    def inputs(self, row: Sequence[Value]) -> list[str]:
+        """Return the names of the needs that these inputs ask for."""
+        return [self.needs[i] for i in self.asked(row)]
 
 
 class Split(NamedTuple):
@@ -164,9 +210,22 @@ class Chooser:
     def compute(self, values: list[Value]) -> None:
         """Fill in, in place, every computed fact that has its inputs and no value yet."""
         slot = self.table.slot
-        for fact, needs, call in self.functions:
-            here = slot[fact]
+        for function in self.functions:
+            here = slot[function.fact]
             if not has_value(values[here]):
-                inputs = [values[slot[name]] for name in needs]
-                if all(map(has_value, inputs)):
-                    values[here] = call(*inputs)
+                values[here] = function.value([values[slot[name]] for name in function.needs])
+
+    def lacking(self, fact: str, values: list[Value]) -> list[str]:
+        """Return the facts without a value that a computed fact waits for."""
+        return [
+            name
+            for name in self.inputs(fact, values)
+            if not has_value(values[self.table.slot[name]])
+        ]
+
+    def inputs(self, fact: str, values: list[Value]) -> list[str]:
+        """Return the facts that a computed fact comes from, as these values have it."""
+        function = self._function_of.get(fact)
+        if function is None:
+            return []
+        return function.inputs([values[self.table.slot[name]] for name in function.needs])

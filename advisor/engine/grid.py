@@ -20,8 +20,6 @@ from advisor.engine.conditions import Judge
 from advisor.engine.rules import FIRING, STANDING, Demand, Rule
 from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Run, defeats, settle
 from advisor.engine.values import (
-    ABSENT,
-    MISSING,
     NO,
     OPTION,
     UNKNOWN,
@@ -128,12 +126,8 @@ class Grid:
         mask = 0
         for column in inputs:
             mask |= column.mask
-        call = function.call
-
-        def value(row: tuple[Value, ...]) -> Value:
-            return MISSING if MISSING in row or ABSENT in row else call(*row)
-
-        return Column(mask, each(value, zip(*(self.spread(c, mask) for c in inputs), strict=True)))
+        rows = zip(*(self.spread(column, mask) for column in inputs), strict=True)
+        return Column(mask, each(function.value, rows))
 
     def _judged(self, slots: Iterable[int], judge: Callable[[list[Value]], int]) -> Column:
         """Judge a condition once for each combination of the axes that its slots depend on."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from advisor.engine.conditions import lacking
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 SILENT, UNDECIDED, FIRED, FIRED_OPEN = 0, 1, 2, 3
 """States of a rule; FIRED_OPEN fired while its `unless` is unknown."""
+
+Inputs = Callable[[str, list[Value]], list[str]]
+"""Given a computed fact and the values, the facts without a value that it waits for."""
 
 STATE_NAMES = ("silent", "undecided", "fired", "fired")
 
@@ -229,22 +232,22 @@ class Run:
             if self.standing(i) >= FIRED
         ]
 
-    def roots(self, facts: Iterable[str], needs: Mapping[str, Sequence[str]]) -> frozenset[str]:
+    def roots(self, facts: Iterable[str], inputs: Inputs) -> frozenset[str]:
         """Follow facts without a value down to those that somebody can state.
 
-        A concluded fact leads to what its undecided rules lack, a computed one to the missing
-        inputs of its function (`needs`, the same for every call); a tied fact, or a computed one
-        that lacks nothing, is its own root.
+        A concluded fact leads to what its undecided rules lack, a computed one to the `inputs` it
+        waits for (the same function for every call); a tied fact, or a computed one that waits for
+        nothing, is its own root.
         """
         found: set[str] = set()
         for fact in facts:
             below = self._roots.get(fact)
             if below is None:
-                below = self._roots[fact] = self._roots_of(fact, needs)
+                below = self._roots[fact] = self._roots_of(fact, inputs)
             found |= below
         return frozenset(found)
 
-    def _roots_of(self, fact: str, needs: Mapping[str, Sequence[str]]) -> frozenset[str]:
+    def _roots_of(self, fact: str, inputs: Inputs) -> frozenset[str]:
         program = self.program
         slot = program.table.slot[fact]
         if has_value(self.values[slot]):
@@ -256,5 +259,5 @@ class Run:
                     if self.standing(i) == UNDECIDED:
                         deeper += self.lacks(program.rules[i])
         else:
-            deeper = [name for name in needs.get(fact, ()) if not has_value(self.value(name))]
-        return self.roots(deeper, needs) if deeper else frozenset((fact,))
+            deeper = inputs(fact, self.values)
+        return self.roots(deeper, inputs) if deeper else frozenset((fact,))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from advisor.engine.columns import Column
 from advisor.engine.conditions import lacking, slots_of
 from advisor.engine.run import FIRED, SILENT, UNDECIDED
-from advisor.engine.values import CONCLUDED, Value, has_value
+from advisor.engine.values import CONCLUDED, Value
 
 if TYPE_CHECKING:
     from advisor.engine.grid import Grid
@@ -92,11 +92,7 @@ class Wants:
                     if live.get(i) == UNDECIDED:
                         deeper += lacks(i)
             else:
-                deeper = [
-                    name
-                    for name in self.chooser.needs.get(fact, ())
-                    if not has_value(v[table.slot[name]])
-                ]
+                deeper = self.chooser.lacking(fact, v)
             if not deeper and fact not in self.chooser.chosen:
                 return False
             todo += deeper
