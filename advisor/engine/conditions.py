@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import NamedTuple
 
 from advisor.engine.values import ABSENT, MISSING, NO, UNKNOWN, YES, FactTable, Value
@@ -62,20 +62,33 @@ def parts_of(node: Node) -> tuple[Node, ...]:
     return node.parts
 
 
-def tests_of(node: Node) -> Iterator[Test]:
-    """Yield every test of a condition, from left to right."""
+def tests_of(node: Node) -> list[Test]:
+    """Return every test of a condition, from left to right."""
     if isinstance(node, Test):
-        yield node
-    else:
-        for part in parts_of(node):
-            yield from tests_of(part)
+        return [node]
+    found: list[Test] = []
+    todo: list[Node] = [node]
+    while todo:
+        here = todo.pop()
+        if isinstance(here, Test):
+            found.append(here)
+        elif isinstance(here, Not):
+            todo.append(here.part)
+        else:
+            todo.extend(reversed(here.parts))
+    return found
 
 
 def facts_of(node: Node | None) -> frozenset[str]:
     """Return the facts a condition reads."""
     if node is None:
         return frozenset()
-    return frozenset(fact for test in tests_of(node) for fact in test.facts())
+    found = set()
+    for fact, _, operand in tests_of(node):
+        found.add(fact)
+        if isinstance(operand, Ref):
+            found.add(operand.fact)
+    return frozenset(found)
 
 
 def slots_of(node: Node | None, table: FactTable) -> frozenset[int]:
