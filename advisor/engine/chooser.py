@@ -76,7 +76,8 @@ class Function:
 class Split(NamedTuple):
     """What of a program is the same for every combination, and what is not."""
 
-    setup: Program
+    setup: tuple[int, ...]  # places of the rules that no combination changes
+    fixed: tuple[int, ...]  # slots that only they conclude
     steps: tuple[tuple[str, int], ...]  # (kind, place of the rule or slot of the fact), in order
     guards: dict[int, Judge | None]
     conditions: dict[int, tuple[Judge | None, Judge | None]]
@@ -136,7 +137,8 @@ class Chooser:
 
     def _prepare(self, build: frozenset[str], varying: set[str]) -> Split:
         program, table = self.program, self.table
-        setup = program.part(self.setup_rules)
+        setup = tuple(program.place[rule_id] for rule_id in sorted(self.setup_rules))
+        fixed = tuple(s for s in program.setters if table.names[s] not in varying)
         build &= self._telling()
         steps: list[tuple[str, int]] = []
         for kind, name in program.rank:  # an order in which what is needed comes first
@@ -164,7 +166,9 @@ class Chooser:
                 key = i, demand.place
                 demand_judges[key] = compile_condition(demand.test, table, UNKNOWN)
                 demand_reads[key] = slots_of(demand.test, table)
-        return Split(setup, tuple(steps), guards, conditions, reads, demand_judges, demand_reads)
+        return Split(
+            setup, fixed, tuple(steps), guards, conditions, reads, demand_judges, demand_reads
+        )
 
     def _telling(self) -> frozenset[str]:
         """Return the rules that can tell one combination from another.

@@ -84,7 +84,11 @@ class Grid:
             if table.origin(name) == OPTION
         )
         chooser.compute(self.values)
-        self.setup_run: Run = chooser.split.setup.run(self.values)
+        # Rules of the setup read nothing that a combination changes, so one run of all rules tells
+        # what they come to; what it says of the others, whose facts it lacks, is not looked at.
+        self.setup_run: Run = chooser.program.run(self.values.copy())
+        for slot in chooser.split.fixed:
+            self.values[slot] = self.setup_run.values[slot]
         self._settle()
         self.verdicts: list[int] = self._judge()
 
@@ -165,14 +169,12 @@ class Grid:
 
     def _settle(self) -> None:
         """Fire the rules that belong to the build, and settle what stands and what it concludes."""
-        program = self.chooser.program
         split = self.chooser.split
         v = self.values
-        setup = split.setup
         self.status = {
-            program.place[rule.id]: Column(0, (self.setup_run.standing(i),))
-            for i, rule in enumerate(setup.rules)
-            if self.setup_run.standing(i)
+            place: Column(0, (status,))
+            for place in split.setup
+            if (status := self.setup_run.standing(place))
         }
         for kind, place in split.steps:
             if kind == FIRING:

@@ -10,7 +10,7 @@ by one, and only where everything else has left the condition open.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from advisor.engine.conditions import (
@@ -23,7 +23,7 @@ from advisor.engine.conditions import (
     tests_of,
 )
 from advisor.engine.lookup import KeptFact, Looks
-from advisor.engine.rules import FIRING, STANDING, VALUE, Rule, Step, order, overriders
+from advisor.engine.rules import FIRING, STANDING, Rule, order, overriders
 from advisor.engine.run import Bits, Run, members, settle
 from advisor.engine.values import MISSING, NO, UNKNOWN, FactTable, Value
 
@@ -62,19 +62,16 @@ class Program:
     Args:
         rules: in any order.
         table: the slots of their facts.
-        rank: their order, if it is known.
 
     Raises:
         CircleError: if the rules cannot be ordered.
     """
 
-    def __init__(
-        self, rules: Sequence[Rule], table: FactTable, rank: Mapping[Step, int] | None = None
-    ) -> None:
+    def __init__(self, rules: Sequence[Rule], table: FactTable) -> None:
         self.table = table
         self.rules: tuple[Rule, ...] = tuple(sorted(rules, key=lambda rule: rule.id))
         self.place: dict[str, int] = {rule.id: i for i, rule in enumerate(self.rules)}
-        self.rank = order(self.rules, table) if rank is None else rank
+        self.rank = order(self.rules, table)
         self.overriders: tuple[tuple[int, ...], ...] = self._overriders()
         self.setters: dict[int, tuple[tuple[int, Value], ...]] = self._setters()
         self._shift = len(self.rules)
@@ -84,12 +81,6 @@ class Program:
         parts = self._part_conditions()
         self._facts = Looks(())
         self._strata = self._stratify(parts)
-
-    def part(self, ids: Collection[str]) -> Program:
-        """Return a program of some of the rules; whatever overrides one of them is among them."""
-        rules = [rule for rule in self.rules if rule.id in ids]
-        rank = {step: n for step, n in self.rank.items() if step[0] == VALUE or step[1] in ids}
-        return Program(rules, self.table, rank)
 
     def _overriders(self) -> tuple[tuple[int, ...], ...]:
         winners = overriders(self.rules)
