@@ -28,9 +28,13 @@ class Case(NamedTuple):
     file: str
     line: int
 
-    def names(self, rule_id: str) -> bool:
-        """Tell whether the case expects something of a rule."""
-        return any(rule_id in listed for key, listed in self.expect.items() if key not in _TESTS)
+    def expects(self, rule_id: str) -> list[str]:
+        """Return what the case expects of a rule: fired, silent, a caution shown."""
+        return [
+            key.replace("_", " ")
+            for key, listed in self.expect.items()
+            if key not in _TESTS and rule_id in listed
+        ]
 
 
 _TESTS = ("build", "numbers", "status")

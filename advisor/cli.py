@@ -24,6 +24,28 @@ rules_app = typer.Typer(no_args_is_help=True, help="Read the rules.")
 app.add_typer(rules_app, name="rules")
 
 
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            told = version("arrow-advisor")
+        except PackageNotFoundError:
+            told = "of an unpacked copy"
+        _write(f"advisor {told}\n", None)
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[  # the callback does all there is to do
+        bool,
+        typer.Option("--version", help="Show the version.", callback=_show_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Which vanes, how many, on which side and at what angle; which head behind which vanes."""
+
+
 def _complete_rule(incomplete: str) -> list[str]:
     from advisor.rulebase.read import read_rule_base
 
@@ -133,9 +155,34 @@ def advise(
         _fail(refused)
     from advisor.render import renderer
 
-    _write(renderer(form)(decision, _colour(out)), out)
+    _write(renderer(form)(decision, _colour(out)), out, (setup, stock))
     if decision.status in ("stopped", "rejected"):
         raise typer.Exit(NO_BUILD)
+
+
+@app.command()
+def facts(
+    group: Annotated[
+        str | None,
+        typer.Argument(metavar="[GROUP]", help="Only facts of a group, or one fact: point"),
+    ] = None,
+    rules: Rules = None,
+) -> None:
+    """List the facts: what can be stated, with choices and units, and what is worked out."""
+    from advisor.pages import facts_text
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        words = read_rule_base(rules).vocabulary
+        groups = sorted({*words.groups, *words.entries})
+        if group is not None and group not in groups:
+            near = did_you_mean(group, groups)
+            help_ = f"did you mean {near}?" if near else f"groups: {', '.join(words.groups)}"
+            fault = Fault("facts", None, None, f"there are no facts of `{group}`", help_)
+            raise Faults([fault], "usage")
+    except Faults as refused:
+        _fail(refused)
+    _write(facts_text(words, group), None)
 
 
 @rules_app.command("list")
@@ -210,31 +257,66 @@ def _fail(faults: Faults) -> NoReturn:
 
 def _colour(out: str | None) -> bool:
     """Colour only what a person watches; the NO_COLOR convention is honoured."""
-    return out is None and sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    watched = out is None and sys.stdout is not None and sys.stdout.isatty()
+    return watched and not os.environ.get("NO_COLOR")
 
 
-def _write(text: str, out: str | None) -> None:
+def _write(text: str, out: str | None, inputs: tuple[str | None, ...] = ()) -> None:
     """Write a result: to standard output, or to a file that is whole or not there."""
-    if out is None:
-        try:
-            sys.stdout.write(text)
-            sys.stdout.flush()
-        except BrokenPipeError:
-            # The reader has seen enough; what is left has nowhere to go.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return
+    try:
+        if out is None or out == "-":
+            _print(text)
+        else:
+            _refuse_output(out, inputs)
+            _replace(os.path.realpath(out), text)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        where = "standard output" if out in (None, "-") else str(out)
+        fault = Fault(where, None, None, f"this cannot be written: {reason}", "write elsewhere")
+        _fail(Faults([fault], "usage"))
+
+
+def _print(text: str) -> None:
+    if sys.stdout is None:
+        raise OSError("standard output is closed")
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # The reader has seen enough; what is left has nowhere to go.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError:
+        # What is still buffered would fail once more when the program ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise
+
+
+def _refuse_output(out: str, inputs: tuple[str | None, ...]) -> None:
+    """Refuse to write over anything but a plain file, and over what was read."""
+    what = ""
+    if os.path.exists(out) and not os.path.isfile(out):
+        what = f"`{out}` is no plain file"
+    elif any(
+        name and os.path.exists(name) and os.path.exists(out) and os.path.samefile(name, out)
+        for name in inputs
+    ):
+        what = f"`{out}` is what the advice is about"
+    elif not out:
+        what = "the name is empty"
+    if what:
+        _fail(Faults([Fault("--out", None, None, what, "name another file")], "usage"))
+
+
+def _replace(out: str, text: str) -> None:
+    """Put a whole file in the place of what stood there, with the mode that had."""
     part = f"{out}.{os.getpid()}.part"
     try:
         with open(part, "w", encoding="utf-8") as file:
             file.write(text)
+        if os.path.exists(out):
+            os.chmod(part, os.stat(out).st_mode & 0o777)
         os.replace(part, out)
-    except OSError as error:
+    except OSError:
         if os.path.exists(part):
             os.unlink(part)
-        reason = (error.strerror or str(error)).lower()
-        _fail(
-            Faults(
-                [Fault(out, None, None, f"this cannot be written: {reason}", "name another file")],
-                "usage",
-            )
-        )
+        raise

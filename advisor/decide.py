@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cached_property
 
 from advisor.decision import (
@@ -93,6 +93,7 @@ class _Teller:
             numbers=numbers,
             chosen=self._chosen(),
             items=self._items(j.at),
+            notes=j.choice.notes,
             concluded={
                 name: self.origins.shown(name, value)
                 for name, value in self.run.concluded().items()
@@ -109,7 +110,12 @@ class _Teller:
             alternatives=tuple(self._alternative(at, numbers) for at in j.others),
             rejected=self._rejected(),
             conflicts=tuple(
-                Conflict(rules, tuple(self.entries[r].says for r in rules)) for rules in j.conflicts
+                Conflict(
+                    rules,
+                    tuple(self.entries[r].says for r in rules),
+                    tuple(self._offered_against(r) for r in rules),
+                )
+                for rules in j.conflicts
             ),
             more_conflicts=j.more_conflicts,
             undecided=self._undecided(),
@@ -457,6 +463,17 @@ class _Teller:
         ]
         return tuple(sorted(found, key=lambda r: (-r.builds, r.rule)))
 
+    def _offered_against(self, rule_id: str) -> str:
+        """Say which musts of a rule the nearest build breaks, and what it offers instead."""
+        told = []
+        for rule in self.run.standing_rules():
+            for demand in rule.demands if rule.id == rule_id else ():
+                if demand.is_must and self.judgement.outcome(rule, demand, self.run) == BROKEN:
+                    facts = [demand.fact, *sorted(_facts(demand) - {demand.fact})]
+                    here = ", ".join(self.origins.fact(name).says for name in facts)
+                    told.append(f"{self.words.demand(demand)}; here {here}")
+        return "; ".join(told)
+
     def _offence(self, entry: RuleEntry, what: Offence) -> str:
         if what.place < 0:
             return "stop"
@@ -489,7 +506,7 @@ class _Teller:
         )
 
 
-def _facts(demand: Demand) -> Iterable[str]:
+def _facts(demand: Demand) -> frozenset[str]:
     from advisor.engine.conditions import facts_of
 
     return facts_of(demand.test)

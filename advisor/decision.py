@@ -177,6 +177,7 @@ class Conflict(NamedTuple):
 
     rules: tuple[str, ...]
     says: tuple[str, ...]
+    asks: tuple[str, ...] = ()
 
 
 class Undecided(NamedTuple):
@@ -263,6 +264,7 @@ class Decision(NamedTuple):
     numbers: Mapping[str, Number]
     chosen: tuple[str, ...]
     items: Mapping[str, str]
+    notes: tuple[str, ...]
     concluded: Mapping[str, FactValue]
     reasons: Mapping[str, tuple[Reason, ...]]
     cautions: tuple[Caution, ...]

@@ -21,8 +21,8 @@ from advisor.engine.ranking import (
 )
 from advisor.engine.rules import Demand, Rule
 from advisor.engine.run import Run
-from advisor.engine.values import NO, OPTION, UNKNOWN, YES, Value, has_value
-from advisor.options import HEADS, Choice, choice
+from advisor.engine.values import CONCLUDED, NO, OPEN, OPTION, UNKNOWN, YES, Value, has_value
+from advisor.options import HEADS, Choice, choice, offered
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
 from advisor.vocabulary import Assumption
@@ -41,6 +41,7 @@ class Ways(NamedTuple):
     chooser: Chooser
     demands: tuple[tuple[int, str, int, Judge, int], ...]  # bit, rule, place, test, what meets it
     stops: tuple[tuple[int, str], ...]  # bit, rule
+    demands_on: Mapping[str, list[tuple[int, str, int, Judge, int]]]  # the demands by their fact
 
 
 def ways(base: RuleBase, *, pairing: bool) -> Ways:
@@ -60,7 +61,11 @@ def ways(base: RuleBase, *, pairing: bool) -> Ways:
             for d in rule.demands
         )
         stops = tuple((1 << i, rule.id) for i, rule in rules if rule.stop)
-        found = held[pairing] = Ways(chooser, demands, stops)
+        facts = [d.fact for _, rule in rules for d in rule.demands]
+        demands_on: dict[str, list[tuple[int, str, int, Judge, int]]] = {}
+        for fact, demand in zip(facts, demands, strict=True):
+            demands_on.setdefault(fact, []).append(demand)
+        found = held[pairing] = Ways(chooser, demands, stops, demands_on)
     return found
 
 
@@ -179,16 +184,24 @@ class Judgement:
 
     @cached_property
     def open_run(self) -> Run:
-        """Return a run that knows only what was stated: no option chosen, nothing assumed.
+        """Return a run in which whatever was not stated is open: no option chosen, nothing assumed.
 
         What is silent or settled in it stays so whatever is chosen and whatever is answered.
         """
         values = self._values(assumed=False)
         table = self.base.table
+        for name, entry in self.base.vocabulary.entries.items():
+            slot = table.slot[name]
+            if entry.origin != CONCLUDED and not has_value(values[slot]):
+                values[slot] = values[table.stated_slot(name)] = OPEN
         for name in self.choice.fixed:
             values[table.stated_slot(name)] = True
         self.ways.chooser.compute(values)
-        return self.base.program.run(values)
+        for computed in self.ways.chooser.functions:
+            slot = table.slot[computed.fact]
+            if not has_value(values[slot]):
+                values[slot] = OPEN
+        return self.base.program.run(values, sure=True)
 
     def beyond(self, fact: str) -> Value | None:
         """Return the next value past the end at which a chosen one stands, if it breaks nothing.
@@ -200,7 +213,7 @@ class Judgement:
         chosen = self.run.value(fact)
         if entry.step is None or not has_value(chosen):
             return None
-        values = [x for axis in self.choice.axes for x in self._offered(axis, fact)]
+        values = offered(self.choice.axes, fact)
         if not values:
             return None
         for end, step in ((max(values), entry.step), (min(values), -entry.step)):
@@ -214,13 +227,6 @@ class Judgement:
                 return next_one
         return None
 
-    def _offered(self, axis: object, fact: str) -> list[Value]:
-        facts = axis.facts  # type: ignore[attr-defined]
-        if fact not in facts:
-            return []
-        place = facts.index(fact)
-        return [row[place] for row in axis.rows if has_value(row[place])]  # type: ignore[attr-defined]
-
     def _breaks_nothing_new(self, fact: str, value: Value) -> bool:
         values = self._before.copy()
         table = self.base.table
@@ -230,8 +236,9 @@ class Judgement:
                 values[table.stated_slot(name)] = has_value(x)
         values[table.slot[fact]] = value
         self.ways.chooser.compute(values)
-        run = self.base.program.run(values)
-        return not self.failures(run) - self.own_failures
+        failures = self.failures(self.base.program.run(values))
+        about = {(rule, place) for _, rule, place, _, _ in self.ways.demands_on.get(fact, ())}
+        return not failures - self.own_failures and not failures & about
 
     @cached_property
     def own_failures(self) -> set[tuple[str, int]]:

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from advisor.engine.chooser import Axis
 from advisor.engine.values import GIVEN, MISSING, OPTION, Value, has_value
+from advisor.quantities import round9
 from advisor.setups.model import Item, Setup, Stock
 from advisor.vocabulary import CHOICE, COUNT, FactEntry, Vocabulary
 
@@ -23,6 +24,7 @@ class Choice(NamedTuple):
     items: Mapping[str, tuple[Item | None, ...]]  # axis name -> item of each row
     pairing: bool  # whether the heads are the options
     fixed: frozenset[str]  # options that the setup gives
+    notes: tuple[str, ...] = ()  # what to know of how the choice was laid out
 
 
 def is_pairing(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> bool:
@@ -48,18 +50,23 @@ def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
     groups = [group for group in stock.items if group != HEADS]
     if pairing:
         members = [n for n in vocabulary.of_origin(GIVEN) if n.startswith(HEADS + ".")]
-        axis, behind = _item_axis(HEADS, members, stock.items[HEADS], stated)
+        axis, behind = _item_axis(HEADS, members, stock.items[HEADS], stated, vocabulary)
         axes.append(axis)
         items[HEADS] = behind
     grouped: set[str] = set()
+    notes: list[str] = []
     for group in groups:
         members = [name for name in options if name.startswith(group + ".")]
         grouped.update(members)
         if not members or all(name in stated for name in members):
             continue
-        axis, behind = _item_axis(group, members, stock.items[group], stated)
+        axis, behind = _item_axis(group, members, stock.items[group], stated, vocabulary)
         axes.append(axis)
         items[group] = behind
+        if stock.items[group] and behind == (None,):
+            notes.append(
+                f"No listed {group} agrees with what is stated of it: it is judged as stated."
+            )
     for name in options:
         if name in grouped or name in stated:
             continue
@@ -72,7 +79,7 @@ def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
             values = sorted(values or _whole_numbers(entry))
         axes.append(Axis(name, (name,), tuple((value,) for value in values or [MISSING])))
     fixed = frozenset(name for name in options if name in stated)
-    return Choice(tuple(axes), items, pairing, fixed)
+    return Choice(tuple(axes), items, pairing, fixed, tuple(notes))
 
 
 def _whole_numbers(entry: FactEntry) -> list[int]:
@@ -84,7 +91,11 @@ def _whole_numbers(entry: FactEntry) -> list[int]:
 
 
 def _item_axis(
-    group: str, members: list[str], listed: tuple[Item, ...], stated: Mapping[str, Value]
+    group: str,
+    members: list[str],
+    listed: tuple[Item, ...],
+    stated: Mapping[str, Value],
+    vocabulary: Vocabulary,
 ) -> tuple[Axis, tuple[Item | None, ...]]:
     """Keep the listed items that agree with what is stated of them, or do not tell.
 
@@ -96,13 +107,23 @@ def _item_axis(
     kept: list[Item | None] = [
         item
         for item in listed
-        if all(item.facts.get(name, value) == value for name, value in given.items())
+        if all(
+            _agrees(vocabulary[name], item.facts.get(name, value), value)
+            for name, value in given.items()
+        )
     ]
     rows = []
     for item in kept or [None]:
         facts = {**(item.facts if item is not None else {}), **given}
         rows.append(tuple(facts.get(name, MISSING) for name in members))
     return Axis(group, tuple(members), tuple(rows)), tuple(kept or [None])
+
+
+def _agrees(entry: FactEntry, listed: Value, stated: Value) -> bool:
+    """Tell whether two values are one, as far as the fact can be measured."""
+    if entry.is_number and entry.tolerance is not None:
+        return bool(round9(abs(listed - stated)) <= entry.tolerance)
+    return bool(listed == stated)
 
 
 def offered(axes: tuple[Axis, ...], fact: str) -> list[Value]:

@@ -11,7 +11,10 @@ from typing import Any
 from advisor.cases import Case, case_files, read_cases
 from advisor.engine.conditions import Any as AnyOf
 from advisor.engine.conditions import Node
+from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION
+from advisor.quantities import format_number
 from advisor.rulebase.model import Evidence, RuleBase, RuleEntry
+from advisor.vocabulary import QUANTITY, Vocabulary
 from advisor.words import Words
 
 WIDTH = 80
@@ -78,6 +81,47 @@ def list_json(base: RuleBase, topic: str | None = None) -> str:
     return json.dumps(listed, indent=2, ensure_ascii=False) + "\n"
 
 
+_AS_WRITTEN = {"lbf": "lb"}
+_ORIGINS = {
+    GIVEN: "stated by you",
+    OPTION: "stated by you, or chosen",
+    COMPUTED: "computed, unless you state it",
+    CONCLUDED: "concluded by rules",
+}
+
+
+def facts_text(words: Vocabulary, group: str | None = None) -> str:
+    """Return the facts of a vocabulary with what each takes."""
+    lines: list[str] = []
+    for origin, head in _ORIGINS.items():
+        entries = [
+            entry
+            for entry in words.entries.values()
+            if entry.origin == origin
+            and (group is None or entry.name == group or entry.name.startswith(f"{group}."))
+        ]
+        if entries:
+            lines += ["", head.capitalize()] if lines else [head.capitalize()]
+        for entry in entries:
+            lines += wrap(
+                f"{entry.name}: {entry.label}",
+                WIDTH,
+                initial_indent="  ",
+                subsequent_indent="    ",
+            )
+            taken = entry.due()
+            if entry.kind == QUANTITY:
+                unit = _AS_WRITTEN.get(entry.unit, entry.unit)
+                taken = f"in {unit}" if unit != "1" else "a plain number"
+            if entry.low is not None and entry.high is not None:
+                low, high = format_number(entry.low), format_number(entry.high)
+                taken += f", {low} to {high}"
+            if entry.assume is not None:
+                taken += f"; assumed {Words(words).value(entry.name, entry.assume.value)}"
+            lines += wrap(taken, WIDTH, initial_indent="    ", subsequent_indent="    ")
+    return "\n".join(lines) + "\n"
+
+
 def page(base: RuleBase, rule_id: str) -> dict[str, Any]:
     """Return everything there is to say of a rule, in words, as plain data."""
     gone = next((retired for retired in base.retired if retired.rule == rule_id), None)
@@ -95,7 +139,7 @@ def page(base: RuleBase, rule_id: str) -> dict[str, Any]:
         "id": entry.id,
         "topic": topic_of(entry),
         "layer": entry.layer,
-        "file": entry.file,
+        "file": f"{entry.layer}/{os.path.basename(entry.file)}",
         "line": entry.line,
         "says": entry.says,
         "when": _parts(words, rule.when),
@@ -108,9 +152,15 @@ def page(base: RuleBase, rule_id: str) -> dict[str, Any]:
         "overridden_by": beaten_by,
         "replaces": entry.replaces,
         "cases": [
-            {"case": case.name, "says": case.says, "file": case.file, "line": case.line}
+            {
+                "case": case.name,
+                "says": case.says,
+                "expects": case.expects(rule_id),
+                "file": os.path.basename(case.file),
+                "line": case.line,
+            }
             for case in _cases(base)
-            if case.names(rule_id)
+            if case.expects(rule_id)
         ],
     }
 
@@ -195,9 +245,15 @@ def page_text(base: RuleBase, rule_id: str) -> str:
     _section(lines, "Overrides", [_named(base, other) for other in told["overrides"]])
     _section(lines, "Overridden by", [_named(base, other) for other in told["overridden_by"]])
     _section(lines, "Replaces", [told["replaces"]] if told["replaces"] else [])
-    _section(lines, "Cases", [f"{case['case']}: {case['says']}" for case in told["cases"]])
-    where = f"{told['file']}:{told['line']}" if told["line"] else told["file"]
-    _section(lines, "Written in", [f"{where} ({told['layer']})"])
+    _section(
+        lines,
+        "Cases",
+        [
+            f"{case['case']} ({', '.join(case['expects'])}): {case['says']}"
+            for case in told["cases"]
+        ],
+    )
+    _section(lines, "Written in", [f"{told['file']}:{told['line']}"])
     return "\n".join(lines) + "\n"
 
 

@@ -56,11 +56,13 @@ UNITS: dict[str, tuple[str, float]] = {
     "s": ("time", 1.0),
     "ml": ("volume", 1e-6),
     "degC": ("temperature", 1.0),
+    "rpm": ("rotation rate", 0.10471975511965977),
 }
 """The units a fact can have: name -> (dimension, how many SI units one of it is).
 
-SI units: m, kg, kg/m, m/s, N, rad, 1, m (of deflection), J, kg m/s, kg/N, N m2, m2, s, m3, K. A
-temperature also has an offset, see `to_si`. A slug-foot per second is a pound-force second.
+SI units: m, kg, kg/m, m/s, N, rad, 1, m (of deflection), J, kg m/s, kg/N, N m2, m2, s, m3, K,
+rad/s. A temperature also has an offset, see `to_si`. A slug-foot per second is a
+pound-force second.
 """
 
 _WRITTEN_ONLY: dict[str, tuple[str, float]] = {
@@ -113,6 +115,7 @@ _SPELLINGS = {
         ("h", "hr hrs hour hours"),
         ("ml", "millilitre millilitres milliliter milliliters cc cm3"),
         ("degC", "degc c °c deg-c degree-c degrees-c celsius degrees-celsius"),
+        ("rpm", "r/min rev/min turns/min turns/minute"),
         ("degF", "degf f °f deg-f degree-f degrees-f fahrenheit degrees-fahrenheit"),
     )
     for spelling in spellings.split()
@@ -172,6 +175,19 @@ class QuantityError(Exception):
 
     def __str__(self) -> str:
         return f"{self.what}: {self.help}" if self.help else self.what
+
+
+def spellings(unit: str) -> list[str]:
+    """Return every way in which a unit that fits a fact in `unit` is spelled, sorted."""
+    dimension_of = _KNOWN[unit][0]
+    names = [name for name, (kind, _) in _KNOWN.items() if kind == dimension_of]
+    found = {*names, *(spelled for spelled, name in _SPELLINGS.items() if name in names)}
+    if dimension_of == "force":
+        found |= set(_AS_FORCE)
+        found |= {spelled for spelled, name in _SPELLINGS.items() if name in _AS_FORCE}
+    if dimension_of == "length":
+        found.add("series")
+    return sorted(found)
 
 
 def round9(x: float) -> float:

@@ -141,3 +141,66 @@ def test_nothing_but_a_purpose_still_gets_an_answer() -> None:
     assert decision.assumed["point.type"] == "fixed-blade"
     assert "point.type" in decision.rests_on
     assert {"point.type", "shaft.outside_diameter"} <= {q.fact for q in decision.questions}
+
+
+def values_to_try(fact: str) -> list[str]:
+    """Return values of a fact from all over its domain, as they would be stated."""
+    entry = BASE.vocabulary[fact]
+    if entry.choices:
+        return list(entry.choices)
+    if entry.kind == "flag":
+        return ["true", "false"]
+    assert entry.low is not None
+    assert entry.high is not None
+    spread = [entry.low + (entry.high - entry.low) * i / 4 for i in range(5)]
+    if entry.kind == "count":
+        return [str(int(x)) for x in spread]
+    unit = {"lbf": "lb", "1": "", "spine": "spine"}.get(entry.unit, entry.unit)
+    return [f"{x:.6g} {unit}" for x in spread]
+
+
+@pytest.mark.parametrize(
+    "stated",
+    [
+        ["point.type=fixed-blade"],
+        ["discipline=[hunting]", "point.type=mechanical", "bow.type=compound"],
+        [
+            "discipline=[indoor-target]",
+            "point.type=field-point",
+            "shaft.outside_diameter=23 series",
+        ],
+        [
+            "discipline=[3d]",
+            "point.type=field-point",
+            "rest.type=launcher-blade",
+            "wind.exposure=open",
+        ],
+        ["bow.type=crossbow"],
+        ["bow.type=longbow", "rest.type=shelf", "discipline=[hunting]"],
+    ],
+    ids=" ".join,
+)
+def test_a_fact_that_cannot_matter_changes_nothing_whatever_it_is(stated: list[str]) -> None:
+    before = decided(*stated)
+    assert before.cannot_matter
+    for fact in before.cannot_matter:
+        for value in values_to_try(fact):
+            after = decided(*stated, f"{fact}={value}")
+            place = (fact, value)
+            assert after.status == before.status, place
+            assert after.build == before.build, place
+            assert after.fired == before.fired, place
+            assert after.conflicts == before.conflicts, place
+
+
+def test_facts_that_only_matter_once_stated_are_asked_for() -> None:
+    """A rule that waits for `known` or `stated` is still open: stating the fact could fire it."""
+    decision = decided(file="fixed-blade-hunting")
+    for fact, value in (
+        ("rest.clearance", "10 mm"),
+        ("bow.least_arrow_mass", "500 gr"),
+        ("jig.offset_limit", "1 deg"),
+    ):
+        assert fact in {q.fact for q in decision.questions}, fact
+        changed = decided(f"{fact}={value}", file="fixed-blade-hunting")
+        assert (changed.status, changed.build) != (decision.status, decision.build), fact

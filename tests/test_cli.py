@@ -186,3 +186,64 @@ def test_colour_only_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not cli._colour("file")
     monkeypatch.setenv("NO_COLOR", "1")
     assert not cli._colour(None)
+
+
+def test_facts_lists_what_can_be_stated() -> None:
+    status, out, _ = run("facts", "point")
+    assert status == 0
+    assert out.startswith("Stated by you\n  point.type: head type\n")
+    assert "in gr, 30 to 400" in out
+    assert "rest.type" not in out
+    status, out, _ = run("facts")
+    assert "Concluded by rules" in out
+    assert all(len(line) <= 80 for line in out.splitlines())
+    status, _, err = run("facts", "pont")
+    assert status == 2
+    assert "did you mean point?" in err
+
+
+def test_the_version_is_told() -> None:
+    status, out, _ = run("--version")
+    assert status == 0
+    assert out.startswith("advisor ")
+
+
+def test_out_spares_what_it_must_not_replace(tmp_path: Path) -> None:
+    setup = tmp_path / "setup.yaml"
+    setup.write_text("point: {type: blunt}\n")
+    status, _, err = run("advise", str(setup), "--out", str(setup))
+    assert (status, "is what the advice is about" in err) == (2, True)
+    assert setup.read_text() == "point: {type: blunt}\n"
+    status, _, err = run("advise", str(setup), "--out", "/dev/null")
+    assert (status, "is no plain file" in err) == (2, True)
+    status, out, _ = run("advise", str(setup), "--out", "-")
+    assert (status, "Build" in out) == (0, True)
+    target, link = tmp_path / "advice.txt", tmp_path / "link.txt"
+    target.write_text("old")
+    target.chmod(0o600)
+    link.symlink_to(target)
+    assert run("advise", str(setup), "--out", str(link))[0] == 0
+    assert link.is_symlink()
+    assert "Build" in target.read_text()
+    assert target.stat().st_mode & 0o777 == 0o600
+
+
+def test_a_full_disk_is_no_rejection() -> None:
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "advisor", "advise", HUNTING],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            check=False,
+        )
+    assert done.returncode == 2
+    assert "cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_fact_set_twice_is_refused() -> None:
+    status, _, err = run("advise", "--set", "point.type=blunt", "--set", "point.type=mechanical")
+    assert status == 2
+    assert "`point.type` is stated twice" in err

@@ -52,6 +52,7 @@ PINT = {
     "spine": ("inch", "meter"),
     "ft-lbf": ("foot*force_pound", "joule"),
     "J": ("joule", "joule"),
+    "rpm": ("revolution/minute", "radian/second"),
     "slug-ft/s": ("slug*foot/second", "kilogram*meter/second"),
     "kg-m/s": ("kilogram*meter/second", "kilogram*meter/second"),
     "gr/lb": ("grain/force_pound", "kilogram/newton"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import NamedTuple
 
-from advisor.engine.values import ABSENT, MISSING, NO, UNKNOWN, YES, FactTable, Value
+from advisor.engine.values import ABSENT, MISSING, NO, OPEN, UNKNOWN, YES, FactTable, Missing, Value
 
 Judge = Callable[[list[Value]], int]
 
@@ -179,7 +179,7 @@ def _membership(node: Any, table: FactTable, absent: int) -> Judge | None:
             x = v[slot]
             if isinstance(x, tuple):
                 return NO if accepted.isdisjoint(x) else YES
-            return UNKNOWN if x is MISSING else absent
+            return absent if x is ABSENT else UNKNOWN
 
         return some_of_several
 
@@ -187,7 +187,9 @@ def _membership(node: Any, table: FactTable, absent: int) -> Judge | None:
         x = v[slot]
         if x in accepted:
             return YES
-        return UNKNOWN if x is MISSING else absent if x is ABSENT else NO
+        if x.__class__ is Missing:
+            return absent if x is ABSENT else UNKNOWN
+        return NO
 
     return member
 
@@ -197,12 +199,14 @@ def _compile_test(test: Test, table: FactTable, absent: int) -> Judge:
     operand = test.operand
     if test.op == "stated":
         flag = table.stated_slot(test.fact)
-        return lambda v: YES if v[flag] is operand else NO
+        return lambda v: UNKNOWN if v[flag] is OPEN else YES if v[flag] is operand else NO
     if test.op == "known":
 
         def known(v: list[Value]) -> int:
             x = v[slot]
-            return YES if (x is not MISSING and x is not ABSENT) is operand else NO
+            if x is OPEN:
+                return UNKNOWN
+            return YES if (x.__class__ is not Missing) is operand else NO
 
         return known
     if isinstance(operand, Ref):
@@ -212,9 +216,9 @@ def _compile_test(test: Test, table: FactTable, absent: int) -> Judge:
 
             def shares(v: list[Value]) -> int:
                 x = v[slot]
-                if x is MISSING:
-                    return UNKNOWN
-                return absent if x is ABSENT else YES if _share(x, operand) else NO
+                if x.__class__ is Missing:
+                    return absent if x is ABSENT else UNKNOWN
+                return YES if _share(x, operand) else NO
 
             return shares
 
@@ -222,16 +226,18 @@ def _compile_test(test: Test, table: FactTable, absent: int) -> Judge:
             x = v[slot]
             if x == operand:
                 return YES
-            return UNKNOWN if x is MISSING else absent if x is ABSENT else NO
+            if x.__class__ is Missing:
+                return absent if x is ABSENT else UNKNOWN
+            return NO
 
         return equals
     compare = _COMPARE[test.op]
 
     def bound(v: list[Value]) -> int:
         x = v[slot]
-        if x is MISSING:
-            return UNKNOWN
-        return absent if x is ABSENT else YES if compare(x, operand) else NO
+        if x.__class__ is Missing:
+            return absent if x is ABSENT else UNKNOWN
+        return YES if compare(x, operand) else NO
 
     return bound
 
@@ -244,7 +250,7 @@ def _compile_pair(op: str, left: int, right: int, absent: int) -> Judge:
         if x is ABSENT or y is ABSENT:
             # A side that nothing can conclude settles the test, whatever the other side is.
             return absent
-        if x is MISSING or y is MISSING:
+        if x.__class__ is Missing or y.__class__ is Missing:
             return UNKNOWN
         return YES if compare(x, y) else NO
 
@@ -317,7 +323,7 @@ def _lack(node: Node, table: FactTable, values: list[Value], absent: int, found:
         if outcome == UNKNOWN:
             for fact in node.facts():
                 value = values[table.slot[fact]]
-                if value is MISSING or (value is ABSENT and absent == UNKNOWN):
+                if value is MISSING or value is OPEN or (value is ABSENT and absent == UNKNOWN):
                     found.append(fact)
         return outcome
     if isinstance(node, Not):

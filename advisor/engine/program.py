@@ -25,7 +25,7 @@ from advisor.engine.conditions import (
 from advisor.engine.lookup import KeptFact, Looks
 from advisor.engine.rules import FIRING, STANDING, Rule, order, overriders
 from advisor.engine.run import Bits, Run, members, settle
-from advisor.engine.values import MISSING, NO, UNKNOWN, FactTable, Value
+from advisor.engine.values import MISSING, NO, OPEN, UNKNOWN, FactTable, Value
 
 
 class _Contest(NamedTuple):
@@ -160,12 +160,14 @@ class Program:
             for rank in range(depth)
         )
 
-    def run(self, values: list[Value]) -> Run:
+    def run(self, values: list[Value], *, sure: bool = False) -> Run:
         """Fire everything that can fire on `values`, in place, and return the finished run.
 
         Args:
             values: from `FactTable.blank()`, with the facts that have a value and the `stated`
                 flags filled in; concluded facts are written into it.
+            sure: whether only what holds whatever becomes of the facts that are OPEN counts as
+                fired, standing or concluded; the rest is undecided.
         """
         n = self._shift
         excepting = self._excepting
@@ -183,11 +185,15 @@ class Program:
                 excepted |= barred
                 now = may ^ barred
                 hits = now & (left >> 2 * n)
+                doubtful = hits & (left >> n) & excepting
+                if sure:
+                    hits ^= doubtful
+                else:
+                    opened |= doubtful
                 fired |= hits
                 standing |= hits
                 undecided |= now ^ hits
                 waiting |= now ^ hits
-                opened |= hits & (left >> n) & excepting
             live = standing | waiting
             if contested & live:
                 for bit, winners, stop in contests:
@@ -196,11 +202,16 @@ class Program:
                         if beating and (not stop or beating & ~opened):
                             standing &= ~bit
                             waiting &= ~bit
+                        elif sure and winners & waiting and standing & bit:
+                            standing &= ~bit
+                            waiting |= bit
                 live = standing | waiting
             for slot, setters, told, alone in claims:
                 if live & setters:
                     hits = standing & setters
-                    if not hits:
+                    if sure and waiting & setters:
+                        values[slot] = OPEN
+                    elif not hits:
                         values[slot] = MISSING
                     elif hits in alone:
                         values[slot] = alone[hits]

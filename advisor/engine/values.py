@@ -27,6 +27,9 @@ MISSING = Missing("MISSING")
 ABSENT = Missing("ABSENT")
 """A concluded fact that nothing can conclude any more: tests on it are no."""
 
+OPEN = Missing("OPEN")
+"""A value that somebody could still state or choose: every test on it is unknown, `known` too."""
+
 Value = Any
 """A text, a number, a flag, or for a fact with several values a tuple of texts."""
 
@@ -69,7 +72,7 @@ class FactTable:
 
 def has_value(value: Value) -> bool:
     """Tell whether this is a value at all."""
-    return value is not MISSING and value is not ABSENT
+    return value.__class__ is not Missing
 
 
 def same_value(one: Value, other: Value) -> bool:

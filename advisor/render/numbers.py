@@ -16,7 +16,7 @@ def amount(number: Number) -> str:
 def plain(value: FactValue) -> str:
     """Show a stated or chosen value as it was written."""
     if isinstance(value, Number):
-        return f"{digits(value.value, 6)}{unit_words(value.unit)}"
+        return f"{digits(value.value, 5)}{unit_words(value.unit)}"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):

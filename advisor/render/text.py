@@ -31,7 +31,7 @@ _GOES_ALONG = ("mass", "thickness", "width")
 _STATUS = {
     "stopped": "STOP: do not build this",
     "rejected": "No build satisfies every must",
-    "judged": "The build as stated",
+    "judged": "The build as stated holds",
     "advised": "Build",
 }
 
@@ -116,7 +116,8 @@ class _Teller:
     def _title(self) -> None:
         base = self.d.rulebase
         left = self.d.title or "Untitled setup"
-        right = f"{base.name} {base.version}, digest {base.digest[:12]}"
+        under = "".join(f" over {layer}" for layer in reversed(base.layers[:-1]))
+        right = f"{base.name} {base.version}{under}, digest {base.digest[:12]}"
         if len(left) + len(right) + 2 > WIDTH:
             self.page.lines += [self.page.paint(left, "1"), right]
         else:
@@ -127,13 +128,22 @@ class _Teller:
 
     def _build(self) -> None:
         d, page = self.d, self.page
-        if d.status in ("stopped", "rejected"):
+        if d.status not in ("stopped", "rejected"):
+            page.head(_STATUS[d.status])
+        elif d.builds == 1:
+            page.head("The build as stated")
+        else:
             page.head("Nearest build")
             page.put("What breaks least; it is shown for comparison, not to be built.")
-        else:
-            page.head(_STATUS[d.status])
         for line in build_lines(d.build, d.items):
             page.put(line, hang=2)
+        if d.stock:
+            page.put(f"chosen from the stock `{d.stock}`")
+        for note in d.notes:
+            page.put(note, hang=2)
+        unmet = [r for told in d.reasons.values() for r in told if _is_unmet(r)]
+        for reason in unmet:
+            page.put(f"Does not meet {reason.rule}, which asks that {reason.asks}.", hang=2)
         for fact in dict.fromkeys(u.fact for u in d.unsettled):
             waits = [u for u in d.unsettled if u.fact == fact]
             facts = ", ".join(dict.fromkeys(f for u in waits for f in u.facts))
@@ -272,8 +282,10 @@ class _Teller:
         for conflict in d.conflicts:
             if len(conflict.rules) == 1:
                 page.put(f"No build satisfies {conflict.rules[0]}: {conflict.says[0]}", hang=2)
+                if conflict.asks and conflict.asks[0]:
+                    page.put(f"It asks that {conflict.asks[0]}.", indent=9, hang=2)
                 continue
-            page.put("These cannot hold together; let go of one:", hang=2)
+            page.put("These cannot hold together; one must give way:", hang=2)
             for rule, says in zip(conflict.rules, conflict.says, strict=True):
                 page.put(f"{rule}: {says}", indent=9, hang=2)
         if d.more_conflicts:
@@ -350,6 +362,13 @@ def _bears(question: Question) -> str:
     return f" {told[0].upper()}{told[1:]}." if told else ""
 
 
+def _is_unmet(reason: Reason) -> bool:
+    """Tell whether a build that may be built leaves a should, or the proof of a must, undone."""
+    if reason.strength in ("must", "must_not"):
+        return reason.outcome == "unproven"
+    return reason.strength in ("should", "should_not") and reason.outcome != "met"
+
+
 def _is_quiet(reason: Reason) -> bool:
     """Tell whether a reason only kept other builds out: its name will do."""
     return (
@@ -415,10 +434,10 @@ def _as_good(decision: Decision) -> str:
             for name, value in build.items()
             if decision.build.get(name) != value
         ]
-        shown.append(", ".join(differing))
+        shown.append(", ".join(differing) or "another of the same in every fact told")
     more = len(decision.equals) - len(shown)
     tail = f"; and {more} more" if more > 0 else ""
-    return f"As good in everything the rules ask: {'; '.join(shown)}{tail}."
+    return f"You may as well use: {'; '.join(shown)}{tail}."
 
 
 def _columns(cells: list[str], width: int) -> list[str]:

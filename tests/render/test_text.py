@@ -86,6 +86,7 @@ def kettle() -> Decision:
         },
         chosen=("kettle.whistle",),
         items={"kettle": "K-7"},
+        notes=("No listed kettle agrees with what is stated of it: it is judged as stated.",),
         concluded={"stove.heat": "high"},
         reasons={
             "kettle.whistle": (
