@@ -8,8 +8,8 @@ from math import isnan
 from typing import Any, NamedTuple
 
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, FactTable, Value
-from advisor.errors import did_you_mean, quoted
-from advisor.quantities import QuantityError, check_range, parse_quantity, round9
+from advisor.errors import did_you_mean, quoted, suggest
+from advisor.quantities import QuantityError, check_range, format_quantity, parse_quantity, round9
 
 CHOICE, FLAG, COUNT, QUANTITY, TEXT = "choice", "flag", "count", "quantity", "text"
 NAMED = re.compile(r"\{([^{}]*)\}")
@@ -60,6 +60,11 @@ class FactEntry(NamedTuple):
     def is_number(self) -> bool:
         """Tell whether bounds can be set on the fact."""
         return self.kind in NUMBERS
+
+    @property
+    def described_origin(self) -> str:
+        """Return what follows "is" when the fact's origin is told."""
+        return "an option" if self.origin == OPTION else self.origin
 
     def read(self, raw: Any, *, in_rule: bool = False) -> Value:
         """Read one value as a person wrote it.
@@ -136,7 +141,14 @@ class FactEntry(NamedTuple):
         else:
             value = parse_quantity(raw, self.unit, bare=self.bare or in_rule, name=self.name)
         if not in_rule and self.low is not None and self.high is not None:
-            check_range(value, self.low, self.high, self.unit, self.name, show(raw))
+            try:
+                check_range(value, self.low, self.high, self.unit, self.name, show(raw))
+            except QuantityError as error:
+                if self.kind != COUNT:
+                    raise
+                # Of a count no slip of unit or decimal point can be guessed.
+                remedy = f"write a whole number from {self.low:g} to {self.high:g}"
+                raise UnfitError(error.what, remedy) from None
         return value
 
     def due(self) -> str:
@@ -150,7 +162,7 @@ class FactEntry(NamedTuple):
             return "text"
         if self.kind == COUNT:
             return "a whole number"
-        return f"a number in {self.unit}" if self.unit not in ("", "1", "ratio") else "a number"
+        return f"one value, such as {format_quantity(self.low or 2, self.unit)}"
 
 
 def show(raw: Any) -> str:
@@ -200,6 +212,10 @@ class Vocabulary:
 
     def no_such(self, name: str, among: Iterable[str] | None = None) -> tuple[str, str]:
         """Say that a fact is not in the vocabulary, and what may have been meant."""
-        near = did_you_mean(name, list(self.entries if among is None else among))
-        remedy = f"did you mean {near}?" if near else "the vocabulary has no such fact"
-        return f"{quoted(name)} is no fact", remedy
+        known = self.entries if among is None else among
+        # The list of all that is known, after the question mark, is too long to help.
+        told, near, _ = suggest(name, known).partition("?")
+        return (
+            f"{quoted(name)} is no fact",
+            f"{told}?" if near else "the vocabulary has no such fact",
+        )

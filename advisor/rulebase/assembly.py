@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from typing import Any
 
 from advisor.engine.program import Program
-from advisor.engine.rules import CircleError
+from advisor.engine.rules import CircleError, overriders
 from advisor.engine.values import OPTION, FactTable
 from advisor.errors import did_you_mean
 from advisor.rulebase import store
@@ -57,6 +59,7 @@ class Assembly:
                             if other.layer is layer
                             else "give it a name of its own; `replaces` says what it replaces",
                         )
+                        self._rule(spot, raw, vocabulary)  # for the faults in it
                         continue
                     homes[rule_id] = spot
                     entry = self._rule(spot, raw, vocabulary)
@@ -74,9 +77,6 @@ class Assembly:
                 desk.fault(file, path, what, remedy)
 
         read = RuleReader(raw, vocabulary, report, spot.at, spot.layer.number)
-        for i, other in enumerate(raw.get("overrides", ())):
-            if other == raw["id"]:
-                report((spot.at, "overrides", i), "a rule overrides itself", "leave it out")
         if len(desk.collector) != before:
             return None
         evidence = raw["evidence"]
@@ -113,7 +113,8 @@ class Assembly:
     ) -> RuleBase | None:
         gone = self._gone(layers, entries, homes)
         sources = self._sources(layers)
-        self._check_evidence(entries, homes, sources)
+        for spot in homes.values():
+            self._check_names(spot, homes, sources)
         kept = self._resolve(entries, homes, gone)
         favours = self._favours(layers, kept, homes, vocabulary)
         assume = self._assume(layers, vocabulary)
@@ -166,28 +167,26 @@ class Assembly:
             file = layer.files.named("manifest.yaml")
             for i, raw in enumerate(layer.manifest.get("retire", ())):
                 path: Path = ("retire", i, "rule")
-                if file is not None and self._is_under(file, path, raw["rule"], layer, homes):
+                if file is not None and self._can_go(file, path, raw["rule"], layer, homes, gone):
                     gone[raw["rule"]] = (raw["because"], layer.name, "")
-        for entry in entries.values():
-            if entry.replaces:
-                spot = homes[entry.id]
-                path = (spot.at, "replaces")
-                if not self._is_under(spot.file, path, entry.replaces, spot.layer, homes):
-                    continue
-                if entry.replaces in gone:
-                    self.desk.fault(
-                        spot.file,
-                        path,
-                        f"`{entry.replaces}` is retired or replaced already",
-                        "let one rule replace it",
-                    )
-                    continue
-                gone[entry.replaces] = (entry.because, spot.layer.name, entry.id)
+            for rule_id, spot in homes.items():
+                if spot.layer is layer and "replaces" in spot.raw:
+                    path = (spot.at, "replaces")
+                    replaced = spot.raw["replaces"]
+                    if self._can_go(spot.file, path, replaced, layer, homes, gone):
+                        gone[replaced] = (spot.raw["because"], layer.name, rule_id)
         return {rule_id: told for rule_id, told in gone.items() if rule_id in entries}
 
-    def _is_under(
-        self, file: SourceFile, path: Path, rule_id: str, layer: LayerFiles, homes: dict[str, Spot]
+    def _can_go(
+        self,
+        file: SourceFile,
+        path: Path,
+        rule_id: str,
+        layer: LayerFiles,
+        homes: dict[str, Spot],
+        gone: dict[str, tuple[str, str, str]],
     ) -> bool:
+        """Tell whether a layer can retire or replace a rule; why not is a fault."""
         home = homes.get(rule_id)
         if home is None:
             self.desk.no_rule(file, path, rule_id, homes)
@@ -197,6 +196,15 @@ class Assembly:
                 path,
                 f"`{rule_id}` is no rule of a layer under this one",
                 "edit or drop the rule itself",
+            )
+        elif rule_id in gone:
+            _, by, replacement = gone[rule_id]
+            how = f"replaced by `{replacement}`" if replacement else f"retired by `{by}`"
+            self.desk.fault(
+                file,
+                path,
+                f"`{rule_id}` is {how} already",
+                "name that rule instead" if replacement and by != layer.name else "do one of them",
             )
         else:
             return True
@@ -218,18 +226,6 @@ class Assembly:
 
         kept: dict[str, RuleEntry] = {}
         for entry in entries.values():
-            spot = homes[entry.id]
-            for i, other in enumerate(entry.rule.overrides):
-                home = homes.get(other)
-                if home is None:
-                    self.desk.no_rule(spot.file, (spot.at, "overrides", i), other, homes)
-                elif home.layer.number > spot.layer.number:
-                    self.desk.fault(
-                        spot.file,
-                        (spot.at, "overrides", i),
-                        f"`{other}` is a rule of a layer above this one",
-                        "a rule overrides rules of its own layer and of those under it",
-                    )
             if entry.id in gone:
                 continue
             overrides = dict.fromkeys(
@@ -238,7 +234,12 @@ class Assembly:
             steps = tuple(
                 step._replace(
                     after=tuple(
-                        dict.fromkeys(filter(None, (follow(other) for other in step.after)))
+                        dict.fromkeys(
+                            after
+                            for other in step.after
+                            # What a rule replaces it need not wait for.
+                            if (after := follow(other)) and (after != entry.id or other == after)
+                        )
                     )
                 )
                 for step in entry.steps
@@ -281,7 +282,7 @@ class Assembly:
             spot = homes[rule_id]
             if entry.rule.favour is None:
                 continue
-            if rule_id not in listed:
+            if rule_id not in listed and spot.layer.files.named("manifest.yaml") is not None:
                 self.desk.fault(
                     spot.file,
                     (spot.at, "then"),
@@ -312,7 +313,7 @@ class Assembly:
         varying = set(vocabulary.of_origin(OPTION))
         grew = True
         build_rules: set[str] = set()
-        beaten = {loser: entry.id for entry in kept.values() for loser in entry.rule.overrides}
+        winners = overriders(entry.rule for entry in kept.values())
         while grew:
             grew = False
             for fact, needs in NEEDS.items():
@@ -322,10 +323,8 @@ class Assembly:
             for entry in kept.values():
                 if entry.id in build_rules:
                     continue
-                if (
-                    not varying.isdisjoint(entry.rule.reads())
-                    or beaten.get(entry.id) in build_rules
-                ):
+                beaten = not build_rules.isdisjoint(winners.get(entry.id, ()))
+                if beaten or not varying.isdisjoint(entry.rule.reads()):
                     build_rules.add(entry.id)
                     varying.update(fact for fact, _ in entry.rule.sets)
                     grew = True
@@ -341,10 +340,10 @@ class Assembly:
         }
         for layer in layers:
             file = layer.files.named("manifest.yaml")
+            if file is None:
+                continue
             for name, raw in layer.manifest.get("assume", {}).items():
                 path: Path = ("assume", name)
-                if file is None:
-                    continue
                 if name not in vocabulary:
                     if self.desk.sound:
                         self.desk.fault(file, path, *vocabulary.no_such(name), key=True)
@@ -359,7 +358,7 @@ class Assembly:
         for layer in reversed(layers):
             file = layer.files.named("ladder.yaml")
             if file is not None and self.desk.sound:
-                document = file.document or PlainDocument(file.path, file.data)
+                document = file.document or PlainDocument(file.path, file.data, file.lines)
                 return stock_of(document, vocabulary, self.desk.collector)
         return EMPTY_STOCK
 
@@ -388,66 +387,51 @@ class Assembly:
                 )
         return sources
 
-    def _check_evidence(
-        self,
-        entries: dict[str, RuleEntry],
-        homes: dict[str, Spot],
-        sources: dict[str, Source],
-    ) -> None:
-        for entry in entries.values():
-            source = entry.evidence.source
-            if source and source not in sources:
-                spot = homes[entry.id]
-                near = did_you_mean(source, sources)
+    def _check_names(self, spot: Spot, homes: dict[str, Spot], sources: dict[str, Source]) -> None:
+        """Check the rules and the source that a rule names."""
+        for i, other in enumerate(spot.raw.get("overrides", ())):
+            path: Path = (spot.at, "overrides", i)
+            home = homes.get(other)
+            if home is None:
+                self.desk.no_rule(spot.file, path, other, homes)
+            elif home is spot:
+                self.desk.fault(spot.file, path, "a rule overrides itself", "leave it out")
+            elif home.layer.number > spot.layer.number:
                 self.desk.fault(
                     spot.file,
-                    (spot.at, "evidence", "source"),
-                    f"there is no source `{source}`",
-                    f"did you mean {near}?" if near else "add it to sources.yaml",
+                    path,
+                    f"`{other}` is a rule of a layer above this one",
+                    "a rule overrides rules of its own layer and of those under it",
                 )
+        for i, conclusion in enumerate(spot.raw["then"]):
+            for j, other in enumerate(conclusion.get("step", {}).get("after", ())):
+                if other not in homes:
+                    path = (spot.at, "then", i, "step", "after", j)
+                    self.desk.no_rule(spot.file, path, other, homes)
+        source = spot.raw["evidence"].get("source")
+        if source and source not in sources and self.desk.cited:
+            near = did_you_mean(source, sources)
+            self.desk.fault(
+                spot.file,
+                (spot.at, "evidence", "source"),
+                f"there is no source `{source}`",
+                f"did you mean {near}?" if near else "add it to sources.yaml",
+            )
 
     def _check_steps(self, kept: dict[str, RuleEntry], homes: dict[str, Spot]) -> None:
         """Refuse a circle of steps that wait for each other."""
         waits: dict[str, set[str]] = {}
         for entry in kept.values():
-            spot = homes[entry.id]
             for step in entry.steps:
                 waits.setdefault(entry.id, set()).update(step.after)
-            for i, conclusion in enumerate(spot.file.data[spot.at]["then"]):
-                for j, other in enumerate(conclusion.get("step", {}).get("after", ())):
-                    if other not in homes:
-                        path: Path = (spot.at, "then", i, "step", "after", j)
-                        self.desk.no_rule(spot.file, path, other, homes)
-        done: set[str] = set()
-        for start in sorted(waits):
-            trail: list[str] = []
-            self._follow_steps(start, waits, trail, done, homes)
-
-    def _follow_steps(
-        self,
-        rule_id: str,
-        waits: dict[str, set[str]],
-        trail: list[str],
-        done: set[str],
-        homes: dict[str, Spot],
-    ) -> None:
-        if rule_id in trail:
-            spot = homes[rule_id]
-            circle = [*trail[trail.index(rule_id) :], rule_id]
+        for circle in _circles(waits):
+            spot = homes[circle[0]]
             self.desk.fault(
                 spot.file,
                 (spot.at,),
                 "steps wait for each other: " + " after ".join(circle),
                 "drop one of these `after`",
             )
-            done.update(circle)
-        if rule_id in done:
-            return
-        trail.append(rule_id)
-        for other in sorted(waits.get(rule_id, ())):
-            self._follow_steps(other, waits, trail, done, homes)
-        trail.pop()
-        done.add(rule_id)
 
     def _program(
         self, kept: dict[str, RuleEntry], homes: dict[str, Spot], table: FactTable
@@ -486,6 +470,30 @@ def _identity(layers: list[LayerFiles]) -> str:
     if key:
         store.save(key, found)
     return found
+
+
+def _circles(waits: Mapping[str, AbstractSet[str]]) -> Iterator[list[str]]:
+    """Yield the circles of names that wait for each other, the first name repeated at the end.
+
+    Depth first without recursion, so that a long chain cannot exhaust the stack.
+    """
+    done: set[str] = set()
+    for start in sorted(waits):
+        if start in done:
+            continue
+        trail = {start: iter(sorted(waits[start]))}
+        while trail:
+            name = next(reversed(trail))
+            for other in trail[name]:
+                if other in trail:
+                    names = list(trail)
+                    yield [*names[names.index(other) :], other]
+                elif other not in done:
+                    trail[other] = iter(sorted(waits.get(other, ())))
+                    break
+            else:
+                del trail[name]
+                done.add(name)
 
 
 def spell_circle(circle: CircleError) -> tuple[str, str]:

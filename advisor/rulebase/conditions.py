@@ -94,6 +94,12 @@ class ConditionReader:
                     parts.append(Test(entry.name, key, operand))
                 else:
                     self.report(here, f"`{key}` takes true or false", f"write {key}: true")
+            elif key == "fact" and len(raw) > 1:
+                self.report(
+                    here,
+                    "`fact` takes the place of the whole test",
+                    "write the rest of it as a condition of its own, under `all`",
+                )
             elif key == "fact":
                 part = self._compared(entry, "is", raw, path)
                 if part is not None:

@@ -4,20 +4,29 @@ from __future__ import annotations
 
 from typing import Any
 
-from advisor.engine.values import GIVEN
-from advisor.errors import did_you_mean
-from advisor.quantities import UNITS, QuantityError, parse_quantity
+from advisor.engine.values import GIVEN, OPTION
+from advisor.quantities import QuantityError, parse_quantity
 from advisor.rulebase.conditions import Path
 from advisor.rulebase.files import Desk, LayerFiles, SourceFile
 from advisor.vocabulary import (
     CHOICE,
     NUMBERS,
+    QUANTITY,
     Assumption,
     FactEntry,
     UnfitError,
     Vocabulary,
     show,
 )
+
+_DISTANCES = ("tolerance", "within", "step")
+_ONLY_FOR = {
+    "choices": (CHOICE,),
+    "several": (CHOICE,),
+    **dict.fromkeys(("range", *_DISTANCES), NUMBERS),
+    **dict.fromkeys(("unit", "bare"), (QUANTITY,)),
+}
+"""What only facts of some kinds can declare."""
 
 
 def read_vocabulary(desk: Desk, layers: list[LayerFiles]) -> Vocabulary:
@@ -50,49 +59,31 @@ def _entry(
     desk: Desk, file: SourceFile, name: str, raw: dict[str, Any], path: Path, layer: str
 ) -> FactEntry | None:
     kind, origin = raw["kind"], raw["origin"]
-    unit = raw.get("unit", "")
-    if kind == "quantity" and unit not in UNITS:
-        near = did_you_mean(unit, UNITS)
-        desk.fault(
-            file,
-            (*path, "unit"),
-            f"`{unit}` is no unit",
-            f"did you mean {near}?" if near else "units: " + ", ".join(UNITS),
-        )
-        return None
-    low = high = None
-    numbers: dict[str, float] = {}
-    if kind in NUMBERS:
-        bounds = raw.get("range")
-        for key, value, at in [
-            *(("range", item, ("range", i)) for i, item in enumerate(bounds or ())),
-            *((k, raw[k], (k,)) for k in ("tolerance", "within", "step") if k in raw),
-        ]:
-            try:
-                number = (
-                    parse_quantity(value, unit, bare=True, name=name)
-                    if kind == "quantity"
-                    else float(value)
-                )
-            except QuantityError as error:
-                desk.fault(file, (*path, *at), error.what, error.help)
-                return None
-            if key == "range":
-                low, high = (number, high) if at[1] == 0 else (low, number)
-            else:
-                numbers[key] = number
-        if low is not None and high is not None and low > high:
+    for key, kinds in _ONLY_FOR.items():
+        if key in raw and kind not in kinds:
             desk.fault(
                 file,
-                (*path, "range"),
-                f"the range of {name} is upside down",
-                "write the lower end first",
+                (*path, key),
+                f"`{key}` says nothing of a {kind}",
+                f"leave it out, or make {name} a {' or '.join(kinds)}",
+                key=True,
             )
-    if kind == CHOICE and not raw.get("choices"):
+    if kind == CHOICE and not raw["choices"]:
         desk.fault(
             file, path, f"{name} is a choice without choices", "list its choices, a line each"
         )
+        desk.sound = False  # every choice that rules name would be at fault
         return None
+    if origin == OPTION and raw.get("several"):
+        desk.fault(
+            file,
+            (*path, "several"),
+            f"{name} is an option, and of an option one value is chosen",
+            "leave `several` out, or make it a given fact",
+        )
+    unit = raw.get("unit", "")
+    numbers = _numbers(desk, file, name, raw, path, unit) if kind in NUMBERS else {}
+    ranged = "low" in numbers and "high" in numbers
     entry = FactEntry(
         name=name,
         label=raw.get("label", name),
@@ -102,8 +93,8 @@ def _entry(
         choices=_choices(raw.get("choices")),
         unit=unit,
         bare=bool(raw.get("bare", True)),
-        low=low,
-        high=high,
+        low=numbers["low"] if ranged else None,
+        high=numbers["high"] if ranged else None,
         tolerance=numbers.get("tolerance"),
         within=numbers.get("within", 0.0),
         step=numbers.get("step"),
@@ -116,6 +107,42 @@ def _entry(
     return entry
 
 
+def _numbers(
+    desk: Desk, file: SourceFile, name: str, raw: dict[str, Any], path: Path, unit: str
+) -> dict[str, float]:
+    """Read the numbers that a fact declares; the ends of its range are `low` and `high`."""
+    written: list[tuple[str, Any, Path]] = [
+        (key, raw[key], (key,)) for key in _DISTANCES if key in raw
+    ]
+    ends = zip(("low", "high"), raw.get("range", ()), strict=False)
+    written += [(end, value, ("range", i)) for i, (end, value) in enumerate(ends)]
+    numbers: dict[str, float] = {}
+    for key, value, at in written:
+        try:
+            number = parse_quantity(value, unit, bare=True, name=name)
+        except QuantityError as error:
+            desk.fault(file, (*path, *at), error.what, error.help)
+            continue
+        if key in _DISTANCES and (number < 0 or (key == "step" and not number)):
+            least = "above zero" if key == "step" else "zero or more"
+            desk.fault(
+                file,
+                (*path, *at),
+                f"the {key} of {name} is not {least}",
+                "write a distance, without a sign",
+            )
+            continue
+        numbers[key] = number
+    if "low" in numbers and "high" in numbers and numbers["low"] > numbers["high"]:
+        desk.fault(
+            file,
+            (*path, "range"),
+            f"the range of {name} is upside down",
+            "write the lower end first",
+        )
+    return numbers
+
+
 def read_assumption(
     desk: Desk, file: SourceFile, entry: FactEntry, raw: dict[str, Any], path: Path, layer: str
 ) -> Assumption | None:
@@ -124,7 +151,7 @@ def read_assumption(
         desk.fault(
             file,
             path,
-            f"{entry.name} is {entry.origin}, and only given facts are assumed",
+            f"{entry.name} is {entry.described_origin}, and only given facts are assumed",
             "leave the assumption out",
         )
         return None

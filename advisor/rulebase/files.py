@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
 from advisor.errors import Collector, Faults, did_you_mean
 from advisor.rulebase import store
 from advisor.rulebase.conditions import Path
-from advisor.rulebase.locate import SPECIAL, rule_files
+from advisor.rulebase.locate import SPECIAL, path_of, rule_files
+from advisor.setups.read import ITEM_LISTS
 
 
 class SourceFile(NamedTuple):
@@ -18,7 +18,7 @@ class SourceFile(NamedTuple):
     path: str
     name: str
     data: Any
-    lines: Mapping[str, int]  # rule id -> line
+    lines: Mapping[str, int]  # rule id, or in the ladder "vanes.0" -> line
     document: Any  # documents.Document, or None when the data came from the cache
 
     def where(self, path: Path, *, key: bool = False) -> tuple[int | None, int | None]:
@@ -36,6 +36,7 @@ class SourceFiles(NamedTuple):
 
     folder: str
     files: tuple[SourceFile, ...]
+    unread: tuple[str, ...]  # names of files that are there but were refused
     key: str  # of the cache; empty where none is used
     cached: bool
 
@@ -66,9 +67,15 @@ class Spot(NamedTuple):
     at: int
     layer: LayerFiles
 
+    @property
+    def raw(self) -> dict[str, Any]:
+        """Return the rule as it is written."""
+        rule: dict[str, Any] = self.file.data[self.at]
+        return rule
+
     def place(self) -> str:
         """Return file and line."""
-        line = self.file.lines.get(self.file.data[self.at]["id"])
+        line = self.file.lines.get(self.raw["id"])
         return f"{self.file.path}:{line}" if line else self.file.path
 
 
@@ -78,7 +85,22 @@ class Desk:
     def __init__(self) -> None:
         self.collector = Collector("rules")
         self.sound = True
-        """False once a vocabulary is missing: names cannot be checked any more."""
+        """False once a vocabulary is missing: names of facts cannot be checked any more."""
+        self.complete = True
+        """False once rules are missing: names of rules cannot be checked any more."""
+        self.cited = True
+        """False once sources are missing: their names cannot be checked any more."""
+
+    def lose(self, files: SourceFiles) -> None:
+        """Take note of what the files of a rule base would have declared, had they been read.
+
+        Their own faults are told; that nothing they declare is found would be no fault of others.
+        """
+        # Without its manifest a rule base may lack all that it extends.
+        blind = files.named("manifest.yaml") is None
+        self.sound = self.sound and not (blind or "vocabulary.yaml" in files.unread)
+        self.cited = self.cited and not (blind or "sources.yaml" in files.unread)
+        self.complete = self.complete and not (blind or set(files.unread) - set(SPECIAL))
 
     def fault(
         self, file: SourceFile, path: Path, what: str, remedy: str, *, key: bool = False
@@ -89,6 +111,8 @@ class Desk:
 
     def no_rule(self, file: SourceFile, path: Path, rule_id: str, known: Mapping[str, Any]) -> None:
         """Say that there is no such rule, and what may have been meant."""
+        if not self.complete:
+            return
         near = did_you_mean(rule_id, known)
         self.fault(
             file,
@@ -113,43 +137,56 @@ def schema_of(name: str) -> dict[str, Any]:
 
 def open_files(folder: str, collector: Collector, *, cache: bool) -> SourceFiles:
     """Read and check the files of one rule base, from the cache if they were checked before."""
-    names = rule_files(folder, collector)
+    from advisor.documents import LARGEST
+
+    names, refused = rule_files(folder, collector)
     contents: dict[str, bytes] = {}
     for name in names:
         try:
-            with open(os.path.join(folder, name), "rb") as file:
-                contents[name] = file.read()
+            with open(path_of(folder, name), "rb") as file:
+                contents[name] = file.read(LARGEST + 1)
         except OSError:
             cache = False  # the reader below says what is wrong
     key = store.key(contents)
     held = store.load(key) if cache else None
     if held is not None:
         files = tuple(
-            SourceFile(os.path.join(folder, name), name, data, lines, None)
-            for name, data, lines in held
+            SourceFile(path_of(folder, name), name, data, lines, None) for name, data, lines in held
         )
-        return SourceFiles(folder, files, key, cached=True)
+        return SourceFiles(folder, files, tuple(refused), key, cached=True)
     before = len(collector)
-    read = [_read_file(folder, name, collector) for name in names]
+    read = [_read_file(folder, name, contents.get(name), collector) for name in names]
     files = tuple(file for file in read if file is not None)
     if len(collector) == before and cache:
         store.save(key, [[file.name, file.data, file.lines] for file in files])
-    return SourceFiles(folder, files, key if cache else "", cached=False)
+    refused += [name for name, file in zip(names, read, strict=True) if file is None]
+    return SourceFiles(folder, files, tuple(refused), key if cache else "", cached=False)
 
 
-def _read_file(folder: str, name: str, collector: Collector) -> SourceFile | None:
+def _read_file(
+    folder: str, name: str, content: bytes | None, collector: Collector
+) -> SourceFile | None:
     from advisor.documents import check_schema, read_document
 
-    path = os.path.join(folder, name)
+    path = path_of(folder, name)
     try:
-        document = read_document(path)
+        # What is kept under the digest of these bytes must come from these bytes.
+        text = None if content is None else content.decode()
+    except UnicodeDecodeError:
+        text = None
+    try:
+        document = read_document(path, text, about="rules")
     except Faults as faults:
         collector.absorb(faults)
         return None
     if not check_schema(document, schema_of(name), collector):
         return None
     lines: dict[str, int] = {}
-    if name not in SPECIAL:
+    if name == "ladder.yaml":
+        for key in ITEM_LISTS:
+            for i in range(len(document.data.get(key, ()))):
+                lines[f"{key}.{i}"] = document.where(key, i)[0]
+    elif name not in SPECIAL:
         for i, rule in enumerate(document.data):
             lines.setdefault(rule["id"], document.where(i)[0])
     return SourceFile(path, name, document.data, lines, document)

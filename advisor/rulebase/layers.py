@@ -6,7 +6,6 @@ import os
 import re
 from typing import Any
 
-from advisor.errors import Collector
 from advisor.rulebase.files import Desk, LayerFiles, SourceFile, SourceFiles, open_files
 from advisor.rulebase.locate import find
 
@@ -24,14 +23,20 @@ class Stack:
         chain: list[tuple[SourceFiles, dict[str, Any]]] = []
         seen: set[str] = set()
         here: str | None = folder
+        above: SourceFile | None = None  # the manifest that extends this one
         while here is not None:
             seen.add(os.path.realpath(here))
             files = open_files(here, self.desk.collector, cache=self.cache)
             self.used_cache = self.used_cache or files.cached
+            self.desk.lose(files)
             manifest = files.named("manifest.yaml")
             data = manifest.data if manifest is not None else {}
+            if above is not None and manifest is not None:
+                self._check_version(above, data["version"])
+                self._check_names(chain, data["name"])
             chain.append((files, data))
             here = self._under(files, manifest, seen)
+            above = manifest
         return [
             LayerFiles(
                 files,
@@ -45,11 +50,7 @@ class Stack:
 
     def _section(self, files: SourceFiles, name: str, key: str) -> dict[str, Any]:
         file = files.named(name)
-        if file is None:
-            if name == "vocabulary.yaml" and os.path.exists(os.path.join(files.folder, name)):
-                self.desk.sound = False
-            return {}
-        section: dict[str, Any] = file.data.get(key) or {}
+        section: dict[str, Any] = file.data.get(key) or {} if file is not None else {}
         return section
 
     def _under(self, files: SourceFiles, manifest: SourceFile | None, seen: set[str]) -> str | None:
@@ -67,7 +68,7 @@ class Stack:
                 f"there is no rule base `{name}` to extend",
                 "put its folder beside this one, or extend `base`",
             )
-            self.desk.sound = False
+            self.desk.sound = self.desk.complete = self.desk.cited = False
             return None
         if os.path.realpath(found) in seen:
             self.desk.fault(
@@ -77,14 +78,25 @@ class Stack:
                 "a rule base can only extend those under it",
             )
             return None
-        self._check_version(manifest, extends, found)
         return found
 
-    def _check_version(self, manifest: SourceFile, extends: dict[str, str], found: str) -> None:
-        under = open_files(found, Collector("rules"), cache=self.cache).named("manifest.yaml")
-        if under is None or "version" not in extends:
+    def _check_names(self, above: list[tuple[SourceFiles, dict[str, Any]]], name: str) -> None:
+        """Refuse a rule base that is named as one under it: everything is told by layer."""
+        for files, data in above:
+            manifest = files.named("manifest.yaml")
+            if manifest is not None and data["name"] == name:
+                self.desk.fault(
+                    manifest,
+                    ("name",),
+                    f"`{name}` is the name of a rule base under this one",
+                    "give this one a name of its own",
+                )
+
+    def _check_version(self, manifest: SourceFile, version: str) -> None:
+        """Hold the version of what a rule base extends to the range it asks for."""
+        extends = manifest.data["extends"]
+        if "version" not in extends:
             return
-        version = under.data["version"]
         try:
             fits = satisfies(version, extends["version"])
         except ValueError as error:

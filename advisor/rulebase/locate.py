@@ -28,8 +28,9 @@ def schema_folder() -> str:
 
 def find(name: str, beside: str) -> str | None:
     """Find the folder of the rule base that another extends: beside it, else among the shipped."""
-    for parent in (os.path.dirname(os.path.abspath(beside)), shipped()):
-        folder = os.path.join(parent, name)
+    # A path stays as the user wrote it, relative or not, because faults name it.
+    for parent in (os.path.join(beside, os.pardir), shipped()):
+        folder = os.path.normpath(os.path.join(parent, name))
         if os.path.isfile(os.path.join(folder, "manifest.yaml")):
             return folder
     return None
@@ -43,8 +44,13 @@ def base_folder() -> str:
 SPECIAL = ("manifest.yaml", "vocabulary.yaml", "sources.yaml", "ladder.yaml")
 
 
-def rule_files(folder: str, collector: Collector) -> list[str]:
-    """Return the names of a rule base's files, cases apart, special ones first.
+def path_of(folder: str, name: str) -> str:
+    """Return the path of a file in a folder, as a user would write it."""
+    return name if folder == os.curdir else os.path.join(folder, name)
+
+
+def rule_files(folder: str, collector: Collector) -> tuple[list[str], list[str]]:
+    """Return the names of a rule base's files, cases apart, and of those that are refused unread.
 
     Symbolic links that lead out of the folder are refused: a rule base is one folder.
     """
@@ -55,22 +61,23 @@ def rule_files(folder: str, collector: Collector) -> list[str]:
         collector.add(
             folder, None, None, f"the rule base cannot be read: {reason}", "name a folder"
         )
-        return []
+        return [], []
     found = [name for name in names if name.endswith((".yaml", ".yml"))]
     root = os.path.realpath(folder)
-    kept = []
+    kept, refused = [], []
     for name in found:
         if os.path.dirname(os.path.realpath(os.path.join(folder, name))) != root:
             collector.add(
-                os.path.join(folder, name),
+                path_of(folder, name),
                 None,
                 None,
                 "this file is a link that leads out of the rule base",
                 "copy the file into the folder",
             )
+            refused.append(name)
         else:
             kept.append(name)
-    if "manifest.yaml" not in kept:
+    if "manifest.yaml" not in found:
         collector.add(
             folder,
             None,
@@ -78,4 +85,4 @@ def rule_files(folder: str, collector: Collector) -> list[str]:
             "there is no manifest.yaml, so this is no rule base",
             "name the folder that holds manifest.yaml",
         )
-    return kept
+    return kept, refused

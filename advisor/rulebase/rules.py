@@ -90,7 +90,7 @@ class _Conclusions:
         if entry.origin != CONCLUDED:
             self.report(
                 path,
-                f"`set` names {name}, which is {entry.origin}",
+                f"`set` names {name}, which is {entry.described_origin}",
                 "rules conclude concluded facts; ask for others with should or must",
             )
             return

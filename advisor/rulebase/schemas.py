@@ -8,11 +8,12 @@ are checked by the reader, which can say what was meant.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION
-from advisor.quantities import UNITS
+from advisor.quantities import UNITS, spellings
 from advisor.rulebase.model import EVIDENCE, LEVELS, PHASES
 from advisor.setups.read import ITEM_LISTS
 from advisor.vocabulary import CHOICE, COUNT, FLAG, QUANTITY, FactEntry, Vocabulary
@@ -151,21 +152,51 @@ def _constant(entry: FactEntry | None) -> Schema:
     return {"type": "string"}
 
 
+def _kind_of(entry: FactEntry | None) -> str:
+    """Return what facts must share to share their definitions."""
+    if entry is None:
+        return "anything"
+    if entry.kind == CHOICE:
+        return entry.name
+    if entry.kind != QUANTITY:
+        return entry.kind
+    # Definitions are referred to by JSON Pointer in a URI, where a slash or a percent sign speaks.
+    return "quantity-in-" + entry.unit.replace("/", "-per-").replace("%", "percent")
+
+
 def _test(entry: FactEntry | None) -> Schema:
-    """Return what a fact may be tested for."""
-    fact_ref = _object({"fact": {"type": "string", "pattern": FACT}}, ("fact",))
-    bound = {"anyOf": [_constant(entry), fact_ref]}
-    properties: Schema = {
-        "known": {"type": "boolean"},
-        "stated": {"type": "boolean"},
-        "fact": {"type": "string", "pattern": FACT},
+    """Refer to what a fact may be tested for."""
+    return {"$ref": f"#/$defs/test-of-{_kind_of(entry)}"}
+
+
+def _test_definitions(entries: Mapping[str, FactEntry] | None) -> Schema:
+    """Return the definitions that `_test` refers to."""
+    defs: Schema = {
+        "another-fact": _object({"fact": {"type": "string", "pattern": FACT}}, ("fact",))
     }
-    if entry is None or (entry.is_number and not entry.several):
-        properties |= dict.fromkeys(("at_least", "at_most", "above", "below"), bound)
-    single: Schema = {"anyOf": [_constant(entry), _object(properties, minProperties=1)]}
-    return {
-        "anyOf": [*single["anyOf"], {"type": "array", "minItems": 1, "items": single}],
-    }
+    for entry in [None] if entries is None else entries.values():
+        kind = _kind_of(entry)
+        defs[f"value-of-{kind}"] = _constant(entry)
+        value = {"$ref": f"#/$defs/value-of-{kind}"}
+        properties: Schema = {
+            "known": {"type": "boolean"},
+            "stated": {"type": "boolean"},
+            "fact": {"type": "string", "pattern": FACT},
+        }
+        if entry is None or (entry.is_number and not entry.several):
+            defs[f"bound-of-{kind}"] = {"anyOf": [value, {"$ref": "#/$defs/another-fact"}]}
+            bound = {"$ref": f"#/$defs/bound-of-{kind}"}
+            properties |= dict.fromkeys(("at_least", "at_most", "above", "below"), bound)
+        defs[f"single-test-of-{kind}"] = {"anyOf": [value, _object(properties, minProperties=1)]}
+        single = {"$ref": f"#/$defs/single-test-of-{kind}"}
+        defs[f"test-of-{kind}"] = {
+            "anyOf": [
+                value,
+                _object(properties, minProperties=1),
+                {"type": "array", "minItems": 1, "items": single},
+            ]
+        }
+    return defs
 
 
 def _by_fact(entries: Mapping[str, FactEntry] | None, of: Callable[..., Schema]) -> Schema:
@@ -261,6 +292,7 @@ def rules(words: Vocabulary | None = None) -> Schema:
             "$defs": {
                 "condition": {"type": "object", "minProperties": 1, **by_fact},
                 "demand": demand,
+                **_test_definitions(entries),
             },
         },
     )
@@ -289,7 +321,14 @@ def _some(
 
 
 def _value(entry: FactEntry | None) -> Schema:
+    """Return what may be stated of a fact; a quantity with a unit that fits it."""
     constant = _constant(entry)
+    if entry is not None and entry.kind == QUANTITY:
+        units = "|".join(re.escape(unit).replace("\\-", "-") for unit in spellings(entry.unit))
+        written = {"type": "string", "pattern": rf"^[-+]?[0-9 ./-]+(?:{units})?$"}
+        if entry.bare:
+            return {"anyOf": [written, {"type": "number"}]}
+        return {"type": "string", "pattern": rf"^[-+]?[0-9 ./-]+(?:{units})$"}
     if entry is None or entry.several:
         return {"anyOf": [constant, {"type": "array", "items": constant}]}
     return constant
@@ -305,8 +344,11 @@ def _nested(entries: Mapping[str, FactEntry], of: Callable[[FactEntry], Schema])
             groups.setdefault(head, {})[rest] = entry
         properties[name] = {"description": entry.label, **of(entry)}
     for head, members in groups.items():
-        inner = {"type": ["object", "null"], "properties": _nested(members, of)}
-        # Facts of a house stand beside those of the base.
+        inner = {
+            "type": ["object", "null"],
+            "properties": _nested(members, of),
+            "additionalProperties": False,
+        }
         properties[head] = {**properties.get(head, {}), **inner}
     return properties
 
@@ -324,6 +366,7 @@ def setup(words: Vocabulary) -> Schema:
                 "notes": {"type": "string"},
                 **_nested(stated, _value),
             },
+            "additionalProperties": False,
         },
     )
 
@@ -369,7 +412,8 @@ def cases(words: Vocabulary | None = None) -> Schema:
         },
         ("case", "says", "setup", "expect"),
     )
-    return _head("cases", {"type": "array", "items": case})
+    defs = _test_definitions(entries)
+    return _head("cases", {"type": "array", "items": case, "$defs": defs})
 
 
 EXPECTED_LISTS = (

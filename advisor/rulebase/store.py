@@ -12,7 +12,7 @@ import json
 import os
 from typing import Any
 
-FORMAT = "3"
+FORMAT = "4"
 """Raised whenever what the reader accepts or keeps changes."""
 
 _MOST_FILES = 32
@@ -33,21 +33,23 @@ def key(contents: dict[str, bytes]) -> str:
     """Return the name under which these files' documents are kept."""
     total = hashlib.sha256(FORMAT.encode())
     for name in sorted(contents):
-        total.update(f"\0{name}\0{len(contents[name])}\0".encode())
+        # A file name need not be UTF-8.
+        total.update(f"\0{name}\0{len(contents[name])}\0".encode(errors="surrogateescape"))
         total.update(contents[name])
     return total.hexdigest()
 
 
 def load(name: str) -> Any:
-    """Return what was kept under a name, or None."""
+    """Return what was kept under a name, or None; a file that was damaged holds nothing."""
     where = folder()
     if where is None:
         return None
     try:
-        with open(os.path.join(where, name + ".json"), encoding="utf-8") as file:
-            return json.load(file)
-    except (OSError, ValueError):
+        with open(os.path.join(where, name + ".json"), "rb") as file:
+            kept, _, text = file.read().partition(b"\n")
+    except OSError:
         return None
+    return json.loads(text) if kept == _seal(text) else None
 
 
 def save(name: str, data: Any) -> None:
@@ -58,12 +60,18 @@ def save(name: str, data: Any) -> None:
     try:
         os.makedirs(where, mode=0o700, exist_ok=True)
         part = os.path.join(where, f"{name}.{os.getpid()}.part")
-        with open(part, "w", encoding="utf-8") as file:
-            json.dump(data, file, separators=(",", ":"))
+        text = json.dumps(data, separators=(",", ":")).encode()
+        with open(part, "wb") as file:
+            file.write(_seal(text) + b"\n" + text)
         os.replace(part, os.path.join(where, name + ".json"))
         _forget_oldest(where)
     except OSError:
         return
+
+
+def _seal(text: bytes) -> bytes:
+    """Return what stands before a text that is whole."""
+    return hashlib.sha256(text).hexdigest().encode()
 
 
 def _forget_oldest(where: str) -> None:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from advisor.engine.values import CONCLUDED, OPTION, Value
-from advisor.errors import Collector, Faults, did_you_mean
+from advisor.engine.values import CONCLUDED, GIVEN, OPTION, Value
+from advisor.errors import Collector, Faults, quoted
 from advisor.setups.model import Given, Item, Setup, Stock
 from advisor.vocabulary import UnfitError, Vocabulary, show
 
 SCHEMA_VERSION = 1
 ITEM_LISTS = {"vanes": "vane", "heads": "point"}
 """Lists of a stock file, and the group of facts their entries give."""
+ITEM_ORIGIN = {"vane": OPTION, "point": GIVEN}
+"""Which facts of a group its entries can give: those that are chosen with an entry."""
 
 Path = tuple[str | int, ...]
 Where = Callable[..., tuple[int, int]]
@@ -58,33 +60,39 @@ class _FactReader:
                 if isinstance(raw, dict):
                     self.walk(raw, f"{name}.", here, document, found)
                 elif raw is not None:
-                    members = self._members(name)
-                    self.fault(
-                        document.where(*here),
-                        f"`{name}` is a group of facts, not one",
-                        f"write below it, two spaces in: {members}",
-                    )
+                    self.group(name, document.where(*here))
+            elif key in self.vocabulary and key.startswith(prefix):
+                self.fault(
+                    document.where_key(*here),
+                    f"`{key}` is written in full within {prefix[:-1]}",
+                    f"write `{key[len(prefix) :]}`",
+                )
             else:
                 self.fault(document.where_key(*here), *self.unknown(name))
 
-    def _members(self, group: str) -> str:
-        names = [n[len(group) + 1 :] for n in self.vocabulary.entries if n.startswith(group + ".")]
-        shown = ", ".join(names[:8])
-        return shown + (", ..." if len(names) > 8 else "")
+    def group(self, name: str, place: tuple[int, int]) -> None:
+        """Refuse one value where a group of facts is due."""
+        names = [n[len(name) + 1 :] for n in self.vocabulary.entries if n.startswith(name + ".")]
+        members = ", ".join(names[:8]) + (", ..." if len(names) > 8 else "")
+        self.fault(
+            place,
+            f"`{name}` is a group of facts, not one",
+            f"write below it, two spaces in: {members}",
+        )
 
     def unknown(self, name: str) -> tuple[str, str]:
         """Say that a name is no fact, and what may have been meant."""
-        what, remedy = self.vocabulary.no_such(name)
-        if "did you mean" not in remedy:
-            near = did_you_mean(name, self.vocabulary.groups)
-            if near:
-                remedy = f"did you mean {near}?"
-        return what, remedy
+        groups = () if "." in name else self.vocabulary.groups
+        return self.vocabulary.no_such(name, [*self.vocabulary.entries, *groups])
 
     def read(
-        self, name: str, raw: Any, place: tuple[int, int], key_place: tuple[int, int]
+        self,
+        name: str,
+        raw: Any,
+        place: tuple[int, int] | None = None,
+        key_place: tuple[int, int] | None = None,
     ) -> Given | None:
-        """Read one stated fact."""
+        """Read one stated fact; without places if it does not stand in a file."""
         entry = self.vocabulary[name]
         if entry.origin == CONCLUDED:
             self.fault(
@@ -98,7 +106,7 @@ class _FactReader:
         except UnfitError as fault:
             self.fault(place, fault.what, fault.help)
             return None
-        return Given(value, self.file, place[0], place[1], show(raw))
+        return Given(value, self.file, *(place or (0, 0)), show(raw))
 
 
 def read_setup(
@@ -131,7 +139,14 @@ def read_setup(
             collector.absorb(faults)
         else:
             title = _read_file(document, vocabulary, collector, facts)
+    said: set[str] = set()
     for written in sets:
+        name = written.partition("=")[0].strip()
+        if name in said:
+            collector.add(
+                f"--set {name}", None, None, f"{quoted(name)} is stated twice", "state it once"
+            )
+        said.add(name)
         _read_set(written, vocabulary, collector, facts)
     collector.raise_if_any()
     return Setup(title, facts)
@@ -177,7 +192,7 @@ def check_version(reader: _FactReader, document: Any, path: Path, version: Any) 
     if version != SCHEMA_VERSION or isinstance(version, bool):
         reader.fault(
             document.where(*path, "schema"),
-            f"`{show(version)}` is no schema version this program reads",
+            f"{quoted(show(version))} is no schema version this program reads",
             f"this program reads schema: {SCHEMA_VERSION}",
         )
 
@@ -192,11 +207,13 @@ def _read_set(
     file = f"--set {name}"
     reader = _FactReader(vocabulary, collector, file)
     if not equals:
-        reader.fault(None, f"`{written}` states nothing", "write --set fact.name=value")
+        reader.fault(None, f"{quoted(written)} states nothing", "write --set fact.name=value")
         return
     if name not in vocabulary:
         if name in vocabulary.groups:
-            reader.fault(None, f"`{name}` is a group of facts, not one", "name one of its facts")
+            reader.fault(
+                None, f"{quoted(name)} is a group of facts, not one", "name one of its facts"
+            )
         else:
             reader.fault(None, *reader.unknown(name))
         return
@@ -206,11 +223,11 @@ def _read_set(
         collector.absorb(faults)
         return
     if isinstance(value, dict):
-        reader.fault(None, f"`{raw}` is a mapping", f"write {vocabulary[name].due()}")
+        reader.fault(None, f"{quoted(raw)} is a mapping", f"write {vocabulary[name].due()}")
         return
-    given = reader.read(name, value, (1, 1), (1, 1))
+    given = reader.read(name, value)
     if given is not None:
-        facts[name] = given._replace(line=0, column=0)
+        facts[name] = given
 
 
 # Stock
@@ -231,15 +248,16 @@ def read_stock(path: str, vocabulary: Vocabulary) -> Stock:
 
 
 class PlainDocument:
-    """Data whose places are not known (it was checked before): what `stock_of` reads."""
+    """Data that was checked before, and the lines of its items: what `stock_of` reads."""
 
-    def __init__(self, path: str, data: Any) -> None:
+    def __init__(self, path: str, data: Any, lines: Mapping[str, int]) -> None:
         self.path = path
         self.data = data
+        self.lines = lines
 
-    def where(self, *_path: str | int) -> tuple[int, int]:
-        """Return no place."""
-        return 0, 0
+    def where(self, *path: str | int) -> tuple[int, int]:
+        """Return the line of an item; the rest has no place."""
+        return self.lines.get(".".join(map(str, path)), 0), 0
 
     where_key = where
 
@@ -269,32 +287,44 @@ def _items(reader: _FactReader, document: Any, key: str, raw: Any) -> tuple[Item
     if not isinstance(raw, list):
         reader.fault(document.where(key), f"`{key}` is a list", "write each below it after a dash")
         return ()
+    if not raw:
+        reader.fault(document.where(key), f"`{key}` lists nothing", "leave the line out")
     items: list[Item] = []
     seen: dict[str, int] = {}
-    for i, entry in enumerate(raw):
-        if not isinstance(entry, dict):
+    for i, item in enumerate(raw):
+        if not isinstance(item, dict):
             reader.fault(document.where(key, i), "this is no mapping", "write {id: ..., ...}")
             continue
-        body = dict(entry)
-        item_id = body.pop("id", f"{key[:-1]} {i + 1}")
+        body = dict(item)
+        item_id = body.pop("id", f"no. {i + 1}")
         line = document.where(key, i)[0]
         if not isinstance(item_id, str):
             reader.fault(
                 document.where(key, i, "id"),
-                f"`{show(item_id)}` is no stock number in text",
-                f'write it in quotes: "{show(item_id)}"',
+                f"{quoted(show(item_id))} is no stock number in text",
+                "write one in quotes, or leave `id` out"
+                if item_id is None or isinstance(item_id, (dict, list))
+                else f'write it in quotes: "{show(item_id)}"',
             )
             item_id = show(item_id)
         if item_id in seen:
             reader.fault(
                 document.where(key, i),
-                f"`{item_id}` is listed twice",
+                f"{quoted(item_id)} is listed twice",
                 f"it is listed in line {seen[item_id]} already: keep one",
             )
             continue
         seen[item_id] = line
         found: dict[str, Given] = {}
         reader.walk(body, f"{group}.", (key, i), document, found)
+        for name in found:
+            entry = reader.vocabulary[name]
+            if entry.origin != ITEM_ORIGIN[group]:
+                reader.fault(
+                    document.where_key(key, i, name[len(group) + 1 :]),
+                    f"{name} is {entry.described_origin}, and comes with no {key[:-1]}",
+                    "state it in the setup",
+                )
         items.append(Item(item_id, {n: g.value for n, g in found.items()}, document.path, line))
     return tuple(items)
 
@@ -308,13 +338,25 @@ def _options(
     options: dict[str, tuple[Value, ...]],
 ) -> None:
     vocabulary = reader.vocabulary
-    if name in vocabulary:
+    if name in options:
+        reader.fault(document.where_key(*path), f"`{name}` is listed twice", "keep one of them")
+    elif name in vocabulary:
         entry = vocabulary[name]
+        listed = {group: key for key, group in ITEM_LISTS.items()}.get(name.partition(".")[0])
         if entry.origin != OPTION:
             reader.fault(
                 document.where_key(*path),
                 f"{name} is {entry.origin}, not an option",
-                "stock lists options; state it in the setup",
+                "leave it out: stock lists options"
+                if entry.origin == CONCLUDED
+                else "stock lists options; state it in the setup",
+            )
+            return
+        if listed:
+            reader.fault(
+                document.where_key(*path),
+                f"{name} cannot be chosen alone",
+                f"list it with what it belongs to, under `{listed}`",
             )
             return
         values = raw if isinstance(raw, list) else [raw]
@@ -328,9 +370,12 @@ def _options(
             if given is not None:
                 read.append(given.value)
         options[name] = tuple(dict.fromkeys(read))
-    elif name in vocabulary.groups and isinstance(raw, dict):
-        for key, value in raw.items():
-            _options(reader, document, f"{name}.{key}", value, (*path, key), options)
+    elif name in vocabulary.groups:
+        if isinstance(raw, dict):
+            for key, value in raw.items():
+                _options(reader, document, f"{name}.{key}", value, (*path, key), options)
+        elif raw is not None:
+            reader.group(name, document.where(*path))
     else:
-        known: Iterable[str] = [*vocabulary.of_origin(OPTION), *ITEM_LISTS]
+        known = vocabulary.of_origin(OPTION) + ([] if "." in name else list(ITEM_LISTS))
         reader.fault(document.where_key(*path), *vocabulary.no_such(name, known))

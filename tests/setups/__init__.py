@@ -1,0 +1,1 @@
+"""Setups, stock and options: what is read, what is refused in which words."""
