@@ -40,8 +40,9 @@ class Questions:
         inputs = self.judgement.lacking
         weights: dict[str, int] = {}
         waiting: dict[str, set[str]] = {}
+        waits = {rule.id: {*run.lacks(rule), *run.unless_open(rule)} for rule in run.open_rules()}
         for rule in (*run.open_rules(), *run.standing_rules()):
-            lacks = {*run.lacks(rule), *run.unless_open(rule)}
+            lacks = waits.get(rule.id, set())
             for demand in rule.demands:
                 lacks |= lacking(demand.test, table, run.values, UNKNOWN)
             if rule.favour is not None and not has_value(run.value(rule.favour.fact)):
