@@ -17,7 +17,7 @@ from tests.reference import adapter
 from tests.reference.evaluator import CycleError, choose, evaluate
 from tests.reference.synthetic import nasty, synthetic
 
-NASTY = 900
+NASTY = 1800
 CHOICES = 700
 
 
