@@ -8,9 +8,12 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from advisor.errors import Fault, Faults, did_you_mean
+from advisor.errors import Fault, Faults, did_you_mean, suggest
 
-ADVISED, NO_BUILD, REFUSED, RULES_REFUSED = 0, 1, 2, 3
+NO_BUILD = 1
+"""Exit status where no build survives or a stop stands; a refusal knows its own."""
+
+RULE_FORMATS = ("text", "json")
 
 app = typer.Typer(
     add_completion=True,
@@ -113,25 +116,14 @@ def advise(
 ) -> None:
     """Advise on a setup: complete whatever half of the build is not given, or judge all of it."""
     from advisor.pipeline import advise as advise_on
+    from advisor.render import FORMATS
     from advisor.rulebase.read import read_rule_base
     from advisor.setups.read import read_setup, read_stock
 
-    _check_format(form)
+    _check_format(form, FORMATS)
     if setup is None and not sets:
-        _fail(
-            Faults(
-                [
-                    Fault(
-                        "advisor advise",
-                        None,
-                        None,
-                        "nothing is stated",
-                        "name a setup file, or state facts: --set point.type=fixed-blade",
-                    )
-                ],
-                "usage",
-            )
-        )
+        remedy = "name a setup file, or state facts: --set point.type=fixed-blade"
+        _fail(_misuse("advisor advise", "nothing is stated", remedy))
     try:
         base = read_rule_base(rules)
         listed, stated = None, None
@@ -176,10 +168,9 @@ def facts(
         words = read_rule_base(rules).vocabulary
         groups = sorted({*words.groups, *words.entries})
         if group is not None and group not in groups:
-            near = did_you_mean(group, groups)
-            help_ = f"did you mean {near}?" if near else f"groups: {', '.join(words.groups)}"
-            fault = Fault("facts", None, None, f"there are no facts of `{group}`", help_)
-            raise Faults([fault], "usage")
+            raise _misuse(
+                "facts", f"there are no facts of `{group}`", suggest(group, groups, "groups")
+            )
     except Faults as refused:
         _fail(refused)
     _write(facts_text(words, group), None)
@@ -198,14 +189,12 @@ def rules_list(
     from advisor.pages import list_json, list_text, topics
     from advisor.rulebase.read import read_rule_base
 
-    _check_format(form)
+    _check_format(form, RULE_FORMATS)
     try:
         base = read_rule_base(rules)
         if topic is not None and topic not in topics(base):
-            near = did_you_mean(topic, topics(base))
-            told = f"did you mean {near}? " if near else ""
-            help_ = f"{told}topics: {', '.join(topics(base))}"
-            raise Faults([Fault("--topic", None, None, f"`{topic}` is no topic", help_)], "usage")
+            remedy = suggest(topic, topics(base), "topics")
+            raise _misuse("--topic", f"`{topic}` is no topic", remedy)
     except Faults as refused:
         _fail(refused)
     _write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
@@ -224,29 +213,28 @@ def rules_show(
     from advisor.pages import page_json, page_text
     from advisor.rulebase.read import read_rule_base
 
-    _check_format(form)
+    _check_format(form, RULE_FORMATS)
     try:
         base = read_rule_base(rules)
         gone = {retired.rule for retired in base.retired}
         if rule_id not in base.entries and rule_id not in gone:
             near = did_you_mean(rule_id, [*base.entries, *gone])
-            help_ = f"did you mean {near}?" if near else "advisor rules list shows them all"
-            raise Faults(
-                [Fault("rules show", None, None, f"there is no rule `{rule_id}`", help_)], "usage"
-            )
+            remedy = f"did you mean {near}?" if near else "advisor rules list shows them all"
+            raise _misuse("rules show", f"there is no rule `{rule_id}`", remedy)
         shown = page_json(base, rule_id) if form == "json" else page_text(base, rule_id)
     except Faults as refused:
         _fail(refused)
     _write(shown, out)
 
 
-def _check_format(form: str) -> None:
-    from advisor.render import FORMATS
+def _misuse(where: str, what: str, remedy: str) -> Faults:
+    """Return the one fault of a command that was asked for something it cannot do."""
+    return Faults([Fault(where, None, None, what, remedy)], "usage")
 
-    if form not in FORMATS:
-        near = did_you_mean(form, FORMATS)
-        help_ = (f"did you mean {near}? " if near else "") + f"formats: {', '.join(FORMATS)}"
-        _fail(Faults([Fault("--format", None, None, f"`{form}` is no format", help_)], "usage"))
+
+def _check_format(form: str, formats: tuple[str, ...]) -> None:
+    if form not in formats:
+        _fail(_misuse("--format", f"`{form}` is no format", suggest(form, formats, "formats")))
 
 
 def _fail(faults: Faults) -> NoReturn:
@@ -272,8 +260,7 @@ def _write(text: str, out: str | None, inputs: tuple[str | None, ...] = ()) -> N
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         where = "standard output" if out in (None, "-") else str(out)
-        fault = Fault(where, None, None, f"this cannot be written: {reason}", "write elsewhere")
-        _fail(Faults([fault], "usage"))
+        _fail(_misuse(where, f"this cannot be written: {reason}", "write elsewhere"))
 
 
 def _print(text: str) -> None:
@@ -304,7 +291,7 @@ def _refuse_output(out: str, inputs: tuple[str | None, ...]) -> None:
     elif not out:
         what = "the name is empty"
     if what:
-        _fail(Faults([Fault("--out", None, None, what, "name another file")], "usage"))
+        _fail(_misuse("--out", what, "name another file"))
 
 
 def _replace(out: str, text: str) -> None:
