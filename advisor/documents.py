@@ -167,6 +167,13 @@ def check_schema(document: Document, schema: Mapping[str, Any], collector: Colle
     return not found
 
 
+def sound_items(document: Document, schema: Mapping[str, Any]) -> list[bool]:
+    """Tell which items of a list keep to the schema of the list on their own."""
+    validator = _make_validator()(schema)
+    items = document.data if isinstance(document.data, list) else []
+    return [bool(validator.is_valid([item])) for item in items]
+
+
 def _make_validator() -> Any:
     """Make the validator, with a `uniqueItems` that takes linear time on any list."""
     from jsonschema import Draft202012Validator, ValidationError, validators

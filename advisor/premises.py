@@ -81,7 +81,8 @@ class Origins:
             said = self.words.condition(test)
             for name in test.facts():
                 premise = self.fact(name)
-                if premise.value is None or test.op in ("known", "stated"):
+                told = test.op == "known" and holds and premise.value is not None
+                if (premise.value is None or test.op in ("known", "stated")) and not told:
                     premise = premise._replace(says=said if holds else f"not: {said}")
                 found.setdefault((name, premise.says), premise)
         return tuple(found.values())

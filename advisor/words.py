@@ -63,6 +63,9 @@ class Words:
 
     def _test(self, test: Test) -> str:
         operand = self._operand(test) if test.op not in ("known", "stated") else ""
+        if test.op == "is" and isinstance(test.operand, Ref):
+            other = self.vocabulary[test.operand.fact]
+            return f"is among {other.name}" if other.several else f"is the same as {other.name}"
         if test.op == "is":
             several = test.fact in self.vocabulary and self.vocabulary[test.fact].several
             return f"{'includes' if several else 'is'} {operand}"

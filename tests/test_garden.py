@@ -178,7 +178,7 @@ def test_conditions_in_words() -> None:
     )
     assert said({"bed.sign": {"known": False}}) == "bed.sign is not known"
     assert said({"seed.kind": {"stated": True}}) == "seed.kind is stated"
-    assert said({"seed.kind": {"fact": "bed.plants"}}) == "seed.kind is bed.plants"
+    assert said({"seed.kind": {"fact": "bed.plants"}}) == "seed.kind is among bed.plants"
     assert (
         said({"bed.wet": True, "any": [{"bed.soil": "clay"}, {"bed.frost": True}]})
         == "bed.wet is true and (bed.soil is clay or bed.frost is true)"

@@ -47,6 +47,8 @@ class Assembly:
                 if file.name in SPECIAL:
                     continue
                 for i, raw in enumerate(file.data):
+                    if raw is None:
+                        continue
                     rule_id = raw["id"]
                     spot = Spot(file, i, layer)
                     if rule_id in homes:

@@ -20,6 +20,7 @@ class SourceFile(NamedTuple):
     data: Any
     lines: Mapping[str, int]  # rule id, or in the ladder "vanes.0" -> line
     document: Any  # documents.Document, or None when the data came from the cache
+    whole: bool = True  # false if some of its rules were refused; None stands for them in `data`
 
     def where(self, path: Path, *, key: bool = False) -> tuple[int | None, int | None]:
         """Return line and column of a value, or of its key."""
@@ -159,14 +160,16 @@ def open_files(folder: str, collector: Collector, *, cache: bool) -> SourceFiles
     files = tuple(file for file in read if file is not None)
     if len(collector) == before and cache:
         store.save(key, [[file.name, file.data, file.lines] for file in files])
-    refused += [name for name, file in zip(names, read, strict=True) if file is None]
+    refused += [
+        name for name, file in zip(names, read, strict=True) if file is None or not file.whole
+    ]
     return SourceFiles(folder, files, tuple(refused), key if cache else "", cached=False)
 
 
 def _read_file(
     folder: str, name: str, content: bytes | None, collector: Collector
 ) -> SourceFile | None:
-    from advisor.documents import check_schema, read_document
+    from advisor.documents import check_schema, read_document, sound_items
 
     path = path_of(folder, name)
     try:
@@ -179,14 +182,22 @@ def _read_file(
     except Faults as faults:
         collector.absorb(faults)
         return None
-    if not check_schema(document, schema_of(name), collector):
-        return None
+    data = document.data
+    schema = schema_of(name)
+    whole = check_schema(document, schema, collector)
+    if not whole:
+        if name in SPECIAL:
+            return None
+        # The other rules of the topic are read on, so that their faults are told as well.
+        sound = sound_items(document, schema)
+        data = [data[i] if kept else None for i, kept in enumerate(sound)]
     lines: dict[str, int] = {}
     if name == "ladder.yaml":
         for key in ITEM_LISTS:
             for i in range(len(document.data.get(key, ()))):
                 lines[f"{key}.{i}"] = document.where(key, i)[0]
     elif name not in SPECIAL:
-        for i, rule in enumerate(document.data):
-            lines.setdefault(rule["id"], document.where(i)[0])
-    return SourceFile(path, name, document.data, lines, document)
+        for i, rule in enumerate(data):
+            if rule is not None:
+                lines.setdefault(rule["id"], document.where(i)[0])
+    return SourceFile(path, name, data, lines, document, whole)
