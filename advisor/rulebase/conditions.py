@@ -143,8 +143,8 @@ class ConditionReader:
         except UnfitError as fault:
             self.report(path, fault.what, fault.help)
             return None
-        if entry.several and isinstance(value, tuple) and len(value) == 1:
-            value = value[0]
+        if isinstance(value, tuple):  # of a fact with several values; a list was taken apart above
+            (value,) = value
         return Test(entry.name, op, value)
 
 

@@ -50,7 +50,7 @@ class Stack:
 
     def _section(self, files: SourceFiles, name: str, key: str) -> dict[str, Any]:
         file = files.named(name)
-        section: dict[str, Any] = file.data.get(key) or {} if file is not None else {}
+        section: dict[str, Any] = file.data[key] if file is not None else {}
         return section
 
     def _under(self, files: SourceFiles, manifest: SourceFile | None, seen: set[str]) -> str | None:

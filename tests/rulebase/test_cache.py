@@ -342,6 +342,33 @@ def test_the_cache_does_not_grow_without_end(cache: Path, kettle: Path) -> None:
     assert {file.name for file in kept(cache)} == names
 
 
+def test_it_is_the_oldest_that_is_forgotten(cache: Path, kettle: Path) -> None:
+    read_rule_base(str(kettle))
+    fresh = kept(cache)
+    for i in range(40):
+        # Named so that neither the order of names nor that of making is the order of age.
+        other = cache / f"{(i * 7) % 40:02}.json"
+        other.write_text("of another rule base")
+        os.utime(other, (1_000_000 + i, 1_000_000 + i))
+    write(kettle, {"pot.yaml": KETTLE["pot.yaml"] + "# more\n"})
+    read_rule_base(str(kettle))
+    names = {file.name for file in kept(cache)}
+    assert names >= {file.name for file in fresh}
+    others = {f"{(i * 7) % 40:02}.json" for i in range(40)}
+    assert names & others == {f"{(i * 7) % 40:02}.json" for i in range(12, 40)}
+
+
+def test_a_house_from_the_cache_over_a_changed_base_has_its_places(
+    cache: Path, kettle: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(kettle.parent)
+    write_house(kettle.parent, {"habits.yaml": rule("ours", "[{should: {pot.lid: iron}}]")})
+    for text in (KETTLE["pot.yaml"], KETTLE["pot.yaml"] + "# more\n"):
+        write(kettle, {"pot.yaml": text})
+        with pytest.raises(Faults, match=r"house/habits\.yaml:3:29"):
+            read_rule_base("house")
+
+
 def test_the_cache_holds_plain_data(cache: Path, kettle: Path) -> None:
     import json
 

@@ -99,6 +99,7 @@ def read(text: str) -> tuple[Node | None, list[tuple[object, str]]]:
             "{any: [{tea.kind: black}, {not: {tea.lemon: true}}]}",
             Any((Single("tea.kind", "is", "black"), Not(Single("tea.lemon", "is", True)))),
         ),
+        ("{any: [{tea.kind: black}]}", Any((Single("tea.kind", "is", "black"),))),
         (
             "{all: [{tea.kind: black}], tea.lemon: true}",
             All((All((Single("tea.kind", "is", "black"),)), Single("tea.lemon", "is", True))),
@@ -106,7 +107,10 @@ def read(text: str) -> tuple[Node | None, list[tuple[object, str]]]:
     ],
 )
 def test_a_condition_is_read_into_its_tree(text: str, node: Node) -> None:
-    assert read(text) == (node, [])
+    found, faults = read(text)
+    assert faults == []
+    # The parts of a tree are tuples, and tuples of two kinds may be equal: compare what is shown.
+    assert repr(found) == repr(node)
 
 
 @pytest.mark.parametrize(
@@ -157,4 +161,4 @@ def test_every_fault_of_a_condition_is_told() -> None:
         ("not", "tea.lemon"),
     ]
     # What could be read is there, so that a reader can go on.
-    assert node == Single("pot.size", "is", 0.0393700787)
+    assert repr(node) == repr(Single("pot.size", "is", 0.0393700787))

@@ -148,6 +148,20 @@ def test_a_house_overrides_a_rule_under_it_which_is_shown(tmp_path: Path) -> Non
     assert chosen(base, "pot.lid", "tea.kind=black") == "glass"
 
 
+def test_what_is_gone_is_listed_by_name(tmp_path: Path) -> None:
+    manifest = HOUSE_MANIFEST + (
+        "retire:\n"
+        "  - {rule: large-pot-for-many, because: there is one pot}\n"
+        "  - {rule: glass-shows-the-leaves, because: we broke it}\n"
+        "  - {rule: boil-the-water, because: it comes hot}\n"
+    )
+    habits = rule("ours", CLAY, replaces="clay-keeps-the-heat")
+    base = read_rule_base(house(tmp_path, {"manifest.yaml": manifest, "habits.yaml": habits}))
+    gone = [retired.rule for retired in base.retired]
+    assert gone == sorted(gone)
+    assert len(gone) == 4
+
+
 # Names follow what became of them.
 
 
@@ -416,6 +430,13 @@ def test_a_vocabulary_keeps_what_it_declares(tmp_path: Path) -> None:
     assert (handles.low, handles.high, handles.step, handles.pairs) == (0.0, 2.0, 1.0, True)
     assert words["tea.extras"].choices == {"milk": "", "sugar": "sweet"}
     assert words["tea.extras"].several
+    zero = KETTLE["vocabulary.yaml"] + (
+        "  pot.depth: {kind: quantity, origin: given, unit: mm, range: [3, 3], tolerance: 0, within: 0}\n"
+    )
+    depth = read_rule_base(write_kettle(tmp_path, {"vocabulary.yaml": zero})).vocabulary[
+        "pot.depth"
+    ]
+    assert (depth.low, depth.high, depth.tolerance, depth.within) == (3.0, 3.0, 0.0, 0.0)
     assert words["tea.kind"].choices["herb"] == "no tea at all"
     assert words["pot.lid"].choices == {"glass": "", "clay": ""}
     assert list(words.entries)[:2] == ["tea.kind", "tea.guests"]  # in the order of the file

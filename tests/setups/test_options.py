@@ -153,8 +153,13 @@ def test_a_vane_stated_whole_is_no_choice() -> None:
 
 
 def test_what_no_vane_tells_is_on_no_axis() -> None:
-    found = chosen(stock=shelf("vanes: [{id: a, length: 2 in}, {id: b, length: 3 in}]"))
-    assert axis(found, "vane").facts == ("vane.length",)
+    lengths = shelf("vanes: [{id: a, length: 2 in}, {id: b, length: 3 in}]")
+    assert axis(chosen(stock=lengths), "vane").facts == ("vane.length",)
+    # Unless the setup tells it.
+    assert rows(chosen("vane.shape=swept", stock=lengths), "vane") == [
+        {"vane.length": 2.0, "vane.shape": "swept"},
+        {"vane.length": 3.0, "vane.shape": "swept"},
+    ]
 
 
 # The order in which equal builds are listed.
@@ -182,6 +187,11 @@ def test_numbers_ascend_and_choices_follow_the_vocabulary() -> None:
     assert values(found, "fletching.offset") == [0.0, 1.0, 2.0, 10.0]
 
 
+def test_a_stock_may_have_some_of_the_choices_only() -> None:
+    found = chosen(stock=shelf("fletching: {direction: [left]}"))
+    assert values(found, "fletching.direction") == ["left"]
+
+
 def test_what_nobody_lists_is_every_choice_every_count_or_unknown() -> None:
     found = chosen(stock=shelf("stock: nothing"))
     assert values(found, "fletching.direction") == ["right", "left"]
@@ -199,6 +209,7 @@ def test_a_count_of_too_many_values_is_not_spelled_out() -> None:
     assert counts(1, 12) == list(range(1, 13))
     assert counts(0, 12) == [MISSING]
     assert counts(None, None) == [MISSING]
+    assert counts(None, 5) == counts(5, None) == [MISSING]
 
 
 def test_an_option_that_is_stated_is_no_choice() -> None:

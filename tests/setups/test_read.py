@@ -134,6 +134,9 @@ def test_what_is_due_is_told_for_every_kind() -> None:
 
 def test_a_group_names_its_first_members() -> None:
     many = Vocabulary(TOY["note"]._replace(name=f"bow.part_{i}") for i in range(10))
+    eight = Vocabulary(TOY["note"]._replace(name=f"bow.part_{i}") for i in range(8))
+    (fault,) = told("bow: compound", eight)
+    assert fault.endswith("part_6, part_7")
     (fault,) = told("bow: compound", many)
     assert fault.endswith(
         "write below it, two spaces in: " + ", ".join(f"part_{i}" for i in range(8)) + ", ..."
