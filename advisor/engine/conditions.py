@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -210,7 +211,9 @@ def _compile_test(test: Test, table: FactTable, absent: int) -> Judge:
 
         return known
     if isinstance(operand, Ref):
-        return _compile_pair(test.op, slot, table.slot[operand.fact], absent)
+        plain = test.op == "is" and table.several.isdisjoint(test.facts())
+        op = operator.eq if plain else _share if test.op == "is" else _COMPARE[test.op]
+        return _compile_pair(op, slot, table.slot[operand.fact], absent)
     if test.op == "is":
         if test.fact in table.several or isinstance(operand, tuple):
 
@@ -242,16 +245,14 @@ def _compile_test(test: Test, table: FactTable, absent: int) -> Judge:
     return bound
 
 
-def _compile_pair(op: str, left: int, right: int, absent: int) -> Judge:
-    compare = _share if op == "is" else _COMPARE[op]
-
+def _compile_pair(
+    compare: Callable[[Value, Value], bool], left: int, right: int, absent: int
+) -> Judge:
     def pair(v: list[Value]) -> int:
         x, y = v[left], v[right]
-        if x is ABSENT or y is ABSENT:
-            # A side that nothing can conclude settles the test, whatever the other side is.
-            return absent
         if x.__class__ is Missing or y.__class__ is Missing:
-            return UNKNOWN
+            # A side that nothing can conclude settles the test, whatever the other side is.
+            return absent if x is ABSENT or y is ABSENT else UNKNOWN
         return YES if compare(x, y) else NO
 
     return pair
@@ -267,10 +268,10 @@ def _share(x: Value, y: Value) -> bool:
 
 
 _COMPARE: dict[str, Callable[[Value, Value], bool]] = {
-    "at_least": lambda x, y: x >= y,
-    "at_most": lambda x, y: x <= y,
-    "above": lambda x, y: x > y,
-    "below": lambda x, y: x < y,
+    "at_least": operator.ge,
+    "at_most": operator.le,
+    "above": operator.gt,
+    "below": operator.lt,
 }
 
 

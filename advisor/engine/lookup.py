@@ -1,14 +1,15 @@
-"""Looking facts up: what each value of a fact leaves of the conditions that read it."""
+"""Looking facts up: what each value of a fact holds against the conditions that read it."""
 
 from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
 from functools import reduce
-from operator import and_, getitem, itemgetter
+from operator import getitem, itemgetter, or_
 
-from advisor.engine.conditions import Node, compile_condition, tests_of
-from advisor.engine.values import NO, YES, FactTable, Value, has_value
+from advisor.engine.conditions import compile_condition, tests_of
+from advisor.engine.parting import Part
+from advisor.engine.values import NO, UNKNOWN, FactTable, Value, has_value
 
 MOST_SEEN = 512
 """Values of one fact whose bit sets are kept; texts could otherwise pile up without end."""
@@ -17,19 +18,14 @@ MOST_SEEN = 512
 class KeptFact:
     """What each value of one fact does to the conditions that read it.
 
-    `parts` are (bit of the condition, part of it). `seen` holds for each value the set of
-    conditions it does not rule out and, further up, of those it does not leave unknown either.
+    `seen` holds for each value the bits of the conditions that it rules out or leaves unknown.
     """
 
-    __slots__ = ("_cuts", "_near", "_values", "everything", "parts", "seen", "slot", "table", "up")
+    __slots__ = ("_cuts", "_near", "_values", "parts", "seen", "slot", "table")
 
-    def __init__(
-        self, slot: int, parts: Sequence[tuple[int, Node]], up: int, table: FactTable
-    ) -> None:
+    def __init__(self, slot: int, parts: Sequence[Part], table: FactTable) -> None:
         self.slot = slot
         self.parts = parts
-        self.up = up
-        self.everything = (1 << 2 * up) - 1
         self.table = table
         self.seen: dict[Value, int] = {}
         self._near: dict[float, int] = {}
@@ -38,7 +34,7 @@ class KeptFact:
 
     def _find_cuts(self) -> tuple[float, ...]:
         """Return the numbers that split the fact's values into those that rules tell apart."""
-        operands = [test.operand for _, part in self.parts for test in tests_of(part)]
+        operands = [test.operand for part in self.parts for test in tests_of(part.node)]
         numbers = {x for x in operands if isinstance(x, (int, float)) and not isinstance(x, bool)}
         return tuple(sorted(numbers))
 
@@ -60,40 +56,44 @@ class KeptFact:
         return found
 
     def _judge(self, value: Value) -> int:
-        left = self.everything
+        against = 0
         values = self._values
         values[self.slot] = value
-        for bit, part in self.parts:
-            outcome = compile_condition(part, self.table)(values)
-            if outcome != YES:
-                left &= ~(bit << self.up)
-                if outcome == NO:
-                    left &= ~bit
-        return left
+        for no, unknown, node in self.parts:
+            outcome = compile_condition(node, self.table)(values)
+            if outcome == NO:
+                against |= no
+            elif outcome == UNKNOWN:
+                against |= unknown
+        return against
 
 
 class Looks:
-    """Facts looked up together: what their values leave of the conditions."""
+    """Facts looked up together: what their values hold against the conditions.
+
+    Those come first that stand against low bits alone, so that most unions are of short integers.
+    """
 
     __slots__ = ("_facts", "_pick", "_seen")
 
     def __init__(self, facts: Sequence[KeptFact]) -> None:
+        facts = sorted(facts, key=lambda fact: (max(part.no for part in fact.parts), fact.slot))
         self._facts = tuple(facts)
         self._seen = tuple(fact.seen for fact in facts)
         # With one slot itemgetter gives no tuple, so the list of values is picked from twice.
         slots = [fact.slot for fact in facts]
         self._pick = itemgetter(*slots, *slots[:1]) if slots else None
 
-    def left(self, left: int, values: list[Value]) -> int:
-        """Return what the facts' values leave of `left`."""
+    def gather(self, against: int, values: list[Value]) -> int:
+        """Return `against` and what the facts' values add to it."""
         if self._pick is None:
-            return left
+            return against
         try:
             # All of it in C: this is the loop in which a run spends its time.
-            return reduce(and_, map(getitem, self._seen, self._pick(values)), left)
+            return reduce(or_, map(getitem, self._seen, self._pick(values)), against)
         except KeyError:
             for fact in self._facts:
                 value = values[fact.slot]
                 known = fact.seen.get(value)
-                left &= fact.learn(value) if known is None else known
-            return left
+                against |= fact.learn(value) if known is None else known
+            return against

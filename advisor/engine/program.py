@@ -3,29 +3,33 @@
 Rules are numbered, and sets of rules are integers with a bit for each. A condition is mostly a
 conjunction of parts that read one fact; so each fact keeps, for each value it has been seen with
 (for numbers: each interval between the bounds that rules set), which conditions that value rules
-out and which it leaves unknown. A run then looks up one bit set for each fact and intersects them:
-its cost grows with the facts, hardly with the rules. Parts that read several facts are judged one
+out and which it leaves unknown. A run then looks up one bit set for each fact and unites them: its
+cost grows with the facts, hardly with the rules. An `any` over several facts has bits for its
+alternatives, each a conjunction itself. What is left, two facts compared above all, is judged one
 by one, and only where everything else has left the condition open.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from advisor.engine.conditions import (
-    All,
-    Judge,
-    Node,
-    Ref,
-    compile_condition,
-    slots_of,
-    tests_of,
-)
+from advisor.engine.conditions import Judge
 from advisor.engine.lookup import KeptFact, Looks
+from advisor.engine.parting import Parting
 from advisor.engine.rules import FIRING, STANDING, Rule, order, overriders
-from advisor.engine.run import Bits, Run, members, settle
-from advisor.engine.values import MISSING, NO, OPEN, UNKNOWN, FactTable, Value
+from advisor.engine.run import Bits, Run, members
+from advisor.engine.values import (
+    ABSENT,
+    MISSING,
+    NO,
+    OPEN,
+    UNKNOWN,
+    FactTable,
+    Missing,
+    Value,
+    same_value,
+)
 
 
 class _Contest(NamedTuple):
@@ -36,23 +40,17 @@ class _Contest(NamedTuple):
     stop: bool
 
 
-class _Claim(NamedTuple):
-    """A concluded fact and the rules that could set it."""
-
-    slot: int
-    setters: int
-    told: tuple[tuple[int, Value], ...]  # bit, value
-    alone: Mapping[int, Value]  # bit -> value
-
-
 class _Stratum(NamedTuple):
-    """What is settled together: firings, then standings in order, then values."""
+    """What is settled together: firings, then standings, then values."""
 
     fire: int
-    mixed: int  # rules whose `when` has mixed parts, or whose `unless` has
-    contests: tuple[_Contest, ...]
-    contested: int
-    claims: tuple[_Claim, ...]
+    choices: int  # rules whose `when` has an `any` whose alternatives have bits
+    mixed: int  # rules whose `when` has mixed parts
+    winners: int  # rules that override, and are themselves settled before this stratum's contests
+    losers: Mapping[int, tuple[_Contest, ...]]  # by the place of such a winner
+    chained: tuple[_Contest, ...]  # in order: among their winners are rules contested here
+    setters: int
+    sets: Mapping[int, Sequence[tuple[int, Value]]]  # slot and value, by the setter's place
     facts: Looks  # concluded here, read later
 
 
@@ -69,18 +67,19 @@ class Program:
 
     def __init__(self, rules: Sequence[Rule], table: FactTable) -> None:
         self.table = table
-        self.rules: tuple[Rule, ...] = tuple(sorted(rules, key=lambda rule: rule.id))
+        self._parting = Parting(rules, table)
+        self.rules: tuple[Rule, ...] = self._parting.rules
         self.place: dict[str, int] = {rule.id: i for i, rule in enumerate(self.rules)}
+        self.all_silent = dict.fromkeys(sorted(self.place), "silent")
+        turn = {rule_id: i for i, rule_id in enumerate(self.all_silent)}
+        self.turn = [turn[rule.id] for rule in self.rules]
+        """The place of each rule in the order of ids."""
         self.rank = order(self.rules, table)
         self.overriders: tuple[tuple[int, ...], ...] = self._overriders()
         self.setters: dict[int, tuple[tuple[int, Value], ...]] = self._setters()
-        self._shift = len(self.rules)
-        self._bits = [1 << i for i in range(self._shift)]
-        self._excepting = 0
-        self._mixed: dict[int, tuple[Judge | None, Judge | None]] = {}
-        parts = self._part_conditions()
+        self._mixed_exceptions = sum(1 << i for i in self._parting.exception_judges)
         self._facts = Looks(())
-        self._strata = self._stratify(parts)
+        self._strata = self._stratify()
 
     def _overriders(self) -> tuple[tuple[int, ...], ...]:
         winners = overriders(self.rules)
@@ -90,45 +89,19 @@ class Program:
 
     def _setters(self) -> dict[int, tuple[tuple[int, Value], ...]]:
         found: dict[int, list[tuple[int, Value]]] = {}
-        for i, rule in enumerate(self.rules):
+        for rule in sorted(self.rules, key=lambda rule: rule.id):
             for fact, value in rule.sets:
-                found.setdefault(self.table.slot[fact], []).append((i, value))
+                found.setdefault(self.table.slot[fact], []).append((self.place[rule.id], value))
         return {slot: tuple(claims) for slot, claims in found.items()}
 
-    def _part_conditions(self) -> dict[int, list[tuple[int, Node]]]:
-        """Take conditions apart: by slot where a part reads one, else into mixed remainders.
-
-        Conditions are bits: `when` of rule i is bit i, its `unless` as many bits up as there are
-        rules. A condition's upper bit, twice as far up again, is set while it may still be yes.
-        """
-        parts: dict[int, list[tuple[int, Node]]] = {}
-        for i, rule in enumerate(self.rules):
-            mixed: list[Judge | None] = []
-            for condition, bit in ((rule.when, 1 << i), (rule.unless, 1 << i + self._shift)):
-                rest: list[Node] = []
-                for part in () if condition is None else _conjuncts(condition):
-                    slots = slots_of(part, self.table)
-                    refers = any(isinstance(test.operand, Ref) for test in tests_of(part))
-                    if len(slots) == 1 and not refers:
-                        parts.setdefault(min(slots), []).append((bit, part))
-                    else:
-                        rest.append(part)
-                mixed.append(compile_condition(All(tuple(rest)), self.table) if rest else None)
-            if any(mixed):
-                self._mixed[i] = mixed[0], mixed[1]
-            if rule.unless is not None:
-                self._excepting |= 1 << i
-        return parts
-
-    def _stratify(self, parts: dict[int, list[tuple[int, Node]]]) -> tuple[_Stratum, ...]:
+    def _stratify(self) -> tuple[_Stratum, ...]:
         depth = max(self.rank.values(), default=0) + 1
         fire = [0] * depth
         contests: list[list[_Contest]] = [[] for _ in range(depth)]
-        claims: list[list[_Claim]] = [[] for _ in range(depth)]
+        sets: list[dict[int, list[tuple[int, Value]]]] = [{} for _ in range(depth)]
         later: list[list[KeptFact]] = [[] for _ in range(depth)]
-        facts: dict[int, KeptFact] = {}
-        for slot, held in parts.items():
-            facts[slot] = KeptFact(slot, tuple(held), 2 * self._shift, self.table)
+        parting = self._parting
+        facts = {slot: KeptFact(slot, held, self.table) for slot, held in parting.parts.items()}
         for (kind, name), rank in self.rank.items():
             if kind == FIRING:
                 fire[rank] |= 1 << self.place[name]
@@ -140,21 +113,21 @@ class Program:
                     contests[rank].append(_Contest(1 << i, winners, self.rules[i].stop))
             else:
                 slot = self.table.slot[name]
-                setters = self.setters.get(slot, ())
-                told = tuple((1 << i, value) for i, value in setters)
-                claims[rank].append(_Claim(slot, sum(b for b, _ in told), told, dict(told)))
+                for i, value in self.setters.get(slot, ()):
+                    sets[rank].setdefault(i, []).append((slot, value))
                 if slot in facts:
                     later[rank].append(facts.pop(slot))
         # Concluded facts that nothing sets, or that only a `stated` test reads, settle nothing.
         self._facts = Looks([facts[slot] for slot in sorted(facts)])
-        mixed = sum(1 << i for i in self._mixed)
+        mixed = sum(1 << i for i in parting.judges)
         return tuple(
             _Stratum(
                 fire[rank],
+                fire[rank] & parting.choosing,
                 fire[rank] & mixed,
-                tuple(contests[rank]),
-                sum(contest.bit for contest in contests[rank]),
-                tuple(claims[rank]),
+                *_in_the_open(contests[rank]),
+                sum(1 << i for i in sets[rank]),
+                sets[rank],
                 Looks(later[rank]),
             )
             for rank in range(depth)
@@ -169,90 +142,168 @@ class Program:
             sure: whether only what holds whatever becomes of the facts that are OPEN counts as
                 fired, standing or concluded; the rest is undecided.
         """
-        n = self._shift
-        excepting = self._excepting
-        # Four sets in one number: `when` possible, `unless` possible, `when` yes, `unless` yes.
-        left = self._facts.left((1 << 4 * n) - 1, values)
+        parting = self._parting
+        excepting, unknown = parting.excepting, parting.unknown
+        exception_no, exception_unknown = parting.exception_no, parting.exception_unknown
+        against = self._facts.gather(0, values)
         fired = undecided = opened = excepted = standing = waiting = 0
         ties: list[int] = []
-        for fire, mixed, contests, contested, claims, facts in self._strata:
-            many = left & mixed
-            if many:
-                left = self._judge_mixed(many, left, values)
-            may = left & fire
+        for stratum in self._strata:
+            fire, choices, mixed, winners, losers, chained, setters, sets, facts = stratum
+            # x ^ x & y is x without y and no longer than x; x & ~y would first copy all of y.
+            choices ^= choices & against
+            if choices:
+                against |= self._unite_choices(choices, against)
+            mixed ^= mixed & against
+            if mixed:
+                against |= self._judge_mixed(mixed, values)
+            may = fire ^ fire & against
             if may:
-                barred = may & (left >> 3 * n) & excepting
-                excepted |= barred
-                now = may ^ barred
-                hits = now & (left >> 2 * n)
-                doubtful = hits & (left >> n) & excepting
-                if sure:
-                    hits ^= doubtful
-                else:
-                    opened |= doubtful
+                guarded = may & excepting
+                if guarded:
+                    mixed = guarded & self._mixed_exceptions
+                    if mixed:
+                        against |= self._judge_exceptions(mixed, values)
+                    guarded ^= guarded & against >> exception_no
+                    doubtful = guarded & against >> exception_unknown
+                    excepted |= guarded ^ doubtful
+                    may ^= guarded ^ doubtful
+                hits = may ^ may & against >> unknown
+                if guarded:
+                    doubtful &= hits
+                    if sure:
+                        hits ^= doubtful
+                    else:
+                        opened |= doubtful
                 fired |= hits
                 standing |= hits
-                undecided |= now ^ hits
-                waiting |= now ^ hits
-            live = standing | waiting
-            if contested & live:
-                for bit, winners, stop in contests:
-                    if live & bit:
-                        beating = winners & standing
-                        if beating and (not stop or beating & ~opened):
-                            standing &= ~bit
-                            waiting &= ~bit
-                        elif sure and winners & waiting and standing & bit:
-                            standing &= ~bit
-                            waiting |= bit
-                live = standing | waiting
-            for slot, setters, told, alone in claims:
-                if live & setters:
-                    hits = standing & setters
-                    if sure and waiting & setters:
-                        values[slot] = OPEN
-                    elif not hits:
-                        values[slot] = MISSING
-                    elif hits in alone:
-                        values[slot] = alone[hits]
-                    else:
-                        values[slot], tied = settle(told, standing, waiting)
-                        if tied:
-                            ties.append(slot)
-            left = facts.left(left, values)
+                undecided |= may ^ hits
+                waiting |= may ^ hits
+            if winners & standing or (sure and winners & waiting):
+                standing, waiting = self._contest(losers, winners, opened, standing, waiting, sure)
+            for bit, beating, stop in chained:
+                if (standing | waiting) & bit:
+                    ahead = beating & standing
+                    if ahead and (not stop or ahead ^ ahead & opened):
+                        standing ^= standing & bit
+                        waiting ^= waiting & bit
+                    elif sure and beating & waiting and standing & bit:
+                        standing ^= bit
+                        waiting |= bit
+            if setters & (standing | waiting):
+                _conclude(sets, setters & standing, setters & waiting, values, ties, sure)
+            against = facts.gather(against, values)
         bits = Bits(fired, undecided, opened, excepted, standing, waiting)
         return Run(self, values, bits, tuple(ties))
 
-    def _judge_mixed(self, rules: int, left: int, values: list[Value]) -> int:
-        """Judge the parts of conditions that read several facts, where the rest leaves it open."""
-        n = self._shift
-        mixed = self._mixed
-        bits = self._bits
-        unless_open = left >> n
-        not_when = maybe_when = not_unless = maybe_unless = 0
-        for i in members(rules):
-            when, unless = mixed[i]
-            if when is not None:
-                outcome = when(values)
-                if outcome == NO:
-                    not_when |= bits[i]
-                    continue
-                if outcome == UNKNOWN:
-                    maybe_when |= bits[i]
-            if unless is not None and unless_open & bits[i]:
-                outcome = unless(values)
-                if outcome == NO:
-                    not_unless |= bits[i]
-                elif outcome == UNKNOWN:
-                    maybe_unless |= bits[i]
-        settled = not_when | not_unless << n
-        return left & ~(settled | (settled | maybe_when | maybe_unless << n) << 2 * n)
+    def _contest(
+        self,
+        losers: Mapping[int, tuple[_Contest, ...]],
+        winners: int,
+        opened: int,
+        standing: int,
+        waiting: int,
+        sure: bool,
+    ) -> tuple[int, int]:
+        """Return what stands and waits once what stands has set aside what it overrides."""
+        beaten = doubted = 0
+        for i in members(winners & standing):
+            certain = not opened >> i & 1
+            for bit, _, stop in losers[i]:
+                if certain or not stop:
+                    beaten |= bit
+        standing ^= standing & beaten
+        waiting ^= waiting & beaten
+        if sure:
+            for i in members(winners & waiting):
+                for bit, _, _ in losers[i]:
+                    doubted |= bit
+            doubted &= standing
+            standing ^= doubted
+            waiting |= doubted
+        return standing, waiting
+
+    def _unite_choices(self, rules: int, against: int) -> int:
+        """Return what stands against rules for want of an alternative: none left, or none sure."""
+        possible = sure = 0
+        for having, no, unknown in self._parting.planes:
+            left = rules & having
+            left ^= left & against >> no
+            possible |= left
+            sure |= left ^ left & against >> unknown
+        return rules ^ possible | (rules ^ sure) << self._parting.unknown
+
+    def _judge_mixed(self, rules: int, values: list[Value]) -> int:
+        """Judge what is left of conditions one by one; return what that stands against."""
+        no, unknown = self._judge(self._parting.judges, rules, values)
+        return no | unknown << self._parting.unknown
+
+    def _judge_exceptions(self, rules: int, values: list[Value]) -> int:
+        no, unknown = self._judge(self._parting.exception_judges, rules, values)
+        return no << self._parting.exception_no | unknown << self._parting.exception_unknown
+
+    def _judge(
+        self, judges: Mapping[int, Judge], rules: int, values: list[Value]
+    ) -> tuple[int, int]:
+        no = unknown = 0
+        while rules:
+            # As in `members`, but with the bit at hand.
+            i = rules.bit_length() - 1
+            bit = 1 << i
+            rules ^= bit
+            outcome = judges[i](values)
+            if outcome == NO:
+                no |= bit
+            elif outcome == UNKNOWN:
+                unknown |= bit
+        return no, unknown
 
 
-def _conjuncts(node: Node) -> Iterator[Node]:
-    """Yield the parts that must all hold, nested alls taken apart."""
-    if isinstance(node, All):
-        for part in node.parts:
-            yield from _conjuncts(part)
-    else:
-        yield node
+def _conclude(
+    sets: Mapping[int, Sequence[tuple[int, Value]]],
+    standing: int,
+    waiting: int,
+    values: list[Value],
+    ties: list[int],
+    sure: bool,
+) -> None:
+    """Give facts the values that rules set; those that only undecided rules set stay unknown.
+
+    Standing rules that differ tie the fact: it has no value, yet is not absent.
+    """
+    if sure:
+        for i in members(waiting):
+            for slot, _ in sets[i]:
+                values[slot] = OPEN
+    for i in members(standing):
+        for slot, claimed in sets[i]:
+            value = values[slot]
+            if value is ABSENT:
+                values[slot] = claimed
+            elif value.__class__ is not Missing and not same_value(value, claimed):
+                values[slot] = MISSING
+                ties.append(slot)
+    if not sure:
+        for i in members(waiting):
+            for slot, _ in sets[i]:
+                if values[slot] is ABSENT:
+                    values[slot] = MISSING
+
+
+def _in_the_open(
+    contests: list[_Contest],
+) -> tuple[int, dict[int, tuple[_Contest, ...]], tuple[_Contest, ...]]:
+    """Split the contests of a stratum: those between rules settled before, and those in a chain.
+
+    Returns the winners of the first as bits, their contests by the winner's place, and the rest.
+    """
+    contested = sum(contest.bit for contest in contests)
+    winners = 0
+    losers: dict[int, list[_Contest]] = {}
+    for contest in contests:
+        if not contest.winners & contested:
+            winners |= contest.winners
+            for i in members(contest.winners):
+                losers.setdefault(i, []).append(contest)
+    chained = tuple(contest for contest in contests if contest.winners & contested)
+    return winners, {i: tuple(found) for i, found in losers.items()}, chained

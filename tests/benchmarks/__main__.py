@@ -109,6 +109,36 @@ def engine(rules: int) -> None:
     clips_peers(vocabulary, plain, setups, run, trace)
 
 
+def growth(seeds: int = 6) -> None:
+    """Print how the cost of a run grows with the rules, over several made-up rule bases of a size.
+
+    The facts grow with the rules in these; and which draw one happens on matters more than the
+    clock does.
+    """
+
+    def cost(rules: int, seed: int) -> float:
+        vocabulary, plain, setups = synthetic(rules, seed)
+        program = adapter.program_of(vocabulary, plain)
+        filled = [adapter.values_of(program.table, vocabulary, f, s) for f, s in setups]
+
+        def work() -> None:
+            for values in filled:
+                program.run(values.copy())
+
+        work()
+        return median_of(work)
+
+    sizes = (50, 200, 1000)
+    costs = {rules: [cost(rules, seed) for seed in range(1, seeds + 1)] for rules in sizes}
+    for few, many in zip(sizes, sizes[1:], strict=False):
+        each = [b / a for a, b in zip(costs[few], costs[many], strict=True)]
+        overall = sum(costs[many]) / sum(costs[few])
+        print(
+            f"{few} to {many} rules ({many / few:.0f} x): the cost grows {overall:.2f} x over {seeds} "
+            f"rule bases together, {min(each):.2f} to {max(each):.2f} x in each"
+        )
+
+
 def clips_peers(
     vocabulary: dict[str, dict[str, object]],
     plain: list[dict[str, object]],
@@ -213,6 +243,7 @@ def main() -> None:
     print("engine, per setup, forty setups; ratios to the run alone and with its trace")
     for rules in (50, 200, 1000):
         engine(rules)
+    growth()
     advise_in_process()
     cold()
     memory()
