@@ -1,15 +1,11 @@
 """Kinetic energy and momentum of an arrow in flight. Kilograms, metres per second, joules."""
 
-import math
+from advisor.physics.checks import not_negative, positive
 
 
 def _check(arrow_mass: float, arrow_speed: float) -> None:
-    if not 0.0 < arrow_mass < math.inf:
-        raise ValueError(f"arrow_mass must be a positive finite number, not {arrow_mass!r}")
-    if not 0.0 <= arrow_speed < math.inf:
-        raise ValueError(
-            f"arrow_speed must be a finite number and not negative, not {arrow_speed!r}"
-        )
+    positive("arrow_mass", arrow_mass)
+    not_negative("arrow_speed", arrow_speed)
 
 
 def kinetic_energy(arrow_mass: float, arrow_speed: float) -> float:

@@ -8,15 +8,7 @@ is glued to: over the wrap, where there is one. Everything is exact for a foot w
 
 import math
 
-
-def _positive(name: str, value: float) -> None:
-    if not 0.0 < value < math.inf:
-        raise ValueError(f"{name} must be a positive finite number, not {value!r}")
-
-
-def _not_negative(name: str, value: float) -> None:
-    if not 0.0 <= value < math.inf:
-        raise ValueError(f"{name} must be a finite number and not negative, not {value!r}")
+from advisor.physics.checks import not_negative, positive
 
 
 def _angle(fletching_offset: float) -> None:
@@ -30,8 +22,8 @@ def _half_across(
     shaft_outside_diameter: float, vane_length: float, fletching_offset: float
 ) -> tuple[float, float]:
     """Return the shaft's radius R and y = (L/2) sin(offset), how far a foot's end lies aside."""
-    _positive("shaft_outside_diameter", shaft_outside_diameter)
-    _positive("vane_length", vane_length)
+    positive("shaft_outside_diameter", shaft_outside_diameter)
+    positive("vane_length", vane_length)
     _angle(fletching_offset)
     return shaft_outside_diameter / 2.0, vane_length / 2.0 * math.sin(fletching_offset)
 
@@ -65,9 +57,9 @@ def largest_offset(shaft_outside_diameter: float, vane_length: float, glue_end_g
         ValueError: a length is not positive and finite, or the gap is negative or not finite.
 
     """
-    _positive("shaft_outside_diameter", shaft_outside_diameter)
-    _positive("vane_length", vane_length)
-    _not_negative("glue_end_gap", glue_end_gap)
+    positive("shaft_outside_diameter", shaft_outside_diameter)
+    positive("vane_length", vane_length)
+    not_negative("glue_end_gap", glue_end_gap)
     aside = math.sqrt(glue_end_gap * (shaft_outside_diameter + glue_end_gap))
     return math.asin(min(1.0, 2.0 * aside / vane_length))
 
@@ -118,7 +110,7 @@ def foot_pitch(shaft_outside_diameter: float, fletching_offset: float) -> float:
         ValueError: the diameter is not positive and finite, or the angle is outside its range.
 
     """
-    _positive("shaft_outside_diameter", shaft_outside_diameter)
+    positive("shaft_outside_diameter", shaft_outside_diameter)
     _angle(fletching_offset)
     if fletching_offset == 0.0:
         return math.inf
@@ -143,11 +135,11 @@ def root_space(
             one vane, or the angle is outside its range.
 
     """
-    _positive("shaft_outside_diameter", shaft_outside_diameter)
+    positive("shaft_outside_diameter", shaft_outside_diameter)
     if not 1 <= fletching_count < math.inf:
         raise ValueError(f"fletching_count must be at least 1, not {fletching_count!r}")
     _angle(fletching_offset)
-    _positive("vane_foot_width", vane_foot_width)
+    positive("vane_foot_width", vane_foot_width)
     pitch = math.pi * shaft_outside_diameter / fletching_count
     return pitch * math.cos(fletching_offset) - vane_foot_width
 
@@ -163,6 +155,6 @@ def rear_radius(shaft_outside_diameter: float, vane_height: float) -> float:
         ValueError: the diameter or the height is not positive and finite.
 
     """
-    _positive("shaft_outside_diameter", shaft_outside_diameter)
-    _positive("vane_height", vane_height)
+    positive("shaft_outside_diameter", shaft_outside_diameter)
+    positive("vane_height", vane_height)
     return shaft_outside_diameter / 2.0 + vane_height

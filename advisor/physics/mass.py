@@ -13,7 +13,7 @@ Masses are kilograms, lengths metres. A part whose mass is 0 is absent: its leng
 looked at, save for being a number and not negative.
 """
 
-import math
+from advisor.physics.checks import not_negative, positive
 
 POINT_FRONT = 0.15
 """Where the point's rod begins, as a share of its exposed length (the model's own estimate)."""
@@ -26,16 +26,6 @@ NOCK_INSIDE = 0.3 * 0.0254
 
 _SLACK = 1e-6
 """A micrometre: lengths that agree to it agree, so that a rounded inch refuses nothing."""
-
-
-def _positive(name: str, value: float) -> None:
-    if not 0.0 < value < math.inf:
-        raise ValueError(f"{name} must be a positive finite number, not {value!r}")
-
-
-def _not_negative(name: str, value: float) -> None:
-    if not 0.0 <= value < math.inf:
-        raise ValueError(f"{name} must be a finite number and not negative, not {value!r}")
 
 
 def finished_mass(
@@ -61,8 +51,8 @@ def finished_mass(
             number is not finite.
 
     """
-    _positive("shaft_length", shaft_length)
-    _positive("shaft_mass_per_length", shaft_mass_per_length)
+    positive("shaft_length", shaft_length)
+    positive("shaft_mass_per_length", shaft_mass_per_length)
     parts = {
         "point_mass": point_mass,
         "insert_mass": insert_mass,
@@ -72,7 +62,7 @@ def finished_mass(
         "wrap_mass": wrap_mass,
     }
     for name, value in parts.items():
-        _not_negative(name, value)
+        not_negative(name, value)
     shaft_mass = shaft_length * shaft_mass_per_length
     vanes_mass = vane_mass * fletching_count
     return point_mass + insert_mass + shaft_mass + vanes_mass + wrap_mass + nock_mass
@@ -90,8 +80,8 @@ def mass_per_draw_force(arrow_mass: float, bow_draw_weight: float) -> float:
         ValueError: either number is not positive and finite.
 
     """
-    _positive("arrow_mass", arrow_mass)
-    _positive("bow_draw_weight", bow_draw_weight)
+    positive("arrow_mass", arrow_mass)
+    positive("bow_draw_weight", bow_draw_weight)
     return arrow_mass / bow_draw_weight
 
 
@@ -108,8 +98,8 @@ def arrow_length(shaft_length: float, nock_throat: float) -> float:
             number is not finite.
 
     """
-    _positive("shaft_length", shaft_length)
-    _not_negative("nock_throat", nock_throat)
+    positive("shaft_length", shaft_length)
+    not_negative("nock_throat", nock_throat)
     return shaft_length + nock_throat
 
 
@@ -125,7 +115,7 @@ def overall_length(point_length: float, shaft_length: float, nock_throat: float)
         ValueError: as in `arrow_length`, or the exposed point is negative or not finite.
 
     """
-    _not_negative("point_length", point_length)
+    not_negative("point_length", point_length)
     return point_length + arrow_length(shaft_length, nock_throat)
 
 
@@ -174,10 +164,10 @@ def balance(
         wrap_mass=wrap_mass,
     )
     throat = overall_length(point_length, shaft_length, nock_throat)
-    _not_negative("insert_length", insert_length)
-    _not_negative("vane_length", vane_length)
-    _not_negative("fletching_rear_gap", fletching_rear_gap)
-    _not_negative("wrap_length", wrap_length)
+    not_negative("insert_length", insert_length)
+    not_negative("vane_length", vane_length)
+    not_negative("fletching_rear_gap", fletching_rear_gap)
+    not_negative("wrap_length", wrap_length)
 
     front = point_length
     rear = point_length + shaft_length
@@ -223,6 +213,6 @@ def front_of_centre(arrow_balance: float, shaft_length: float, nock_throat: floa
             `arrow_length`.
 
     """
-    _positive("arrow_balance", arrow_balance)
+    positive("arrow_balance", arrow_balance)
     length = arrow_length(shaft_length, nock_throat)
     return 100.0 * (arrow_balance - length / 2.0) / length

@@ -4,18 +4,13 @@ Static spine is the deflection at mid-span of a shaft that lies on two supports 
 between them. In inches it is the number the trade writes on a shaft; here it is in metres.
 """
 
-import math
+from advisor.physics.checks import positive
 
 SPAN = 28.0 * 0.0254
 """Distance between the supports, metres: 28 in (ASTM F2031-05, read second-hand)."""
 
 LOAD = 1.94 * 0.45359237 * 9.80665
 """Load at mid-span, newtons: the weight of 1.94 lb (ASTM F2031-05, read second-hand)."""
-
-
-def _positive(name: str, value: float) -> None:
-    if not 0.0 < value < math.inf:
-        raise ValueError(f"{name} must be a positive finite number, not {value!r}")
 
 
 def bending_stiffness(shaft_spine: float, *, span: float = SPAN, load: float = LOAD) -> float:
@@ -32,9 +27,9 @@ def bending_stiffness(shaft_spine: float, *, span: float = SPAN, load: float = L
         ValueError: a number is not positive and finite.
 
     """
-    _positive("shaft_spine", shaft_spine)
-    _positive("span", span)
-    _positive("load", load)
+    positive("shaft_spine", shaft_spine)
+    positive("span", span)
+    positive("load", load)
     return load * span**3 / (48.0 * shaft_spine)
 
 
@@ -49,7 +44,7 @@ def static_spine(
         ValueError: a number is not positive and finite.
 
     """
-    _positive("shaft_bending_stiffness", shaft_bending_stiffness)
-    _positive("span", span)
-    _positive("load", load)
+    positive("shaft_bending_stiffness", shaft_bending_stiffness)
+    positive("span", span)
+    positive("load", load)
     return load * span**3 / (48.0 * shaft_bending_stiffness)
