@@ -88,7 +88,7 @@ Rules = Annotated[
 ]
 Format = Annotated[
     str,
-    typer.Option("--format", metavar="text|json", autocompletion=_complete_format),
+    typer.Option("--format", metavar="text|json|svg", autocompletion=_complete_format),
 ]
 Out = Annotated[str | None, typer.Option("--out", metavar="FILE", help="Write to a file instead.")]
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from advisor.decision import Decision
 
-FORMATS = ("text", "json")
+FORMATS = ("text", "json", "svg")
 
 
 def renderer(name: str) -> Callable[[Decision, bool], str]:
@@ -18,6 +18,10 @@ def renderer(name: str) -> Callable[[Decision, bool], str]:
         from advisor.render.json import render as render_json
 
         return render_json
+    if name == "svg":
+        from advisor.render.svg import render as render_svg
+
+        return render_svg
     from advisor.render.text import render as render_text
 
     return render_text
