@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
 from functools import cached_property
 
@@ -17,6 +16,7 @@ from advisor.decision import (
     Dispute,
     Evidence,
     FactValue,
+    NoNumber,
     Number,
     Reason,
     Rejection,
@@ -31,7 +31,7 @@ from advisor.decision import (
     Undecided,
     Unproven,
 )
-from advisor.derive import BY_FACT
+from advisor.derive import BY_FACT, ROUGH, refusal
 from advisor.engine.conditions import lacking
 from advisor.engine.grid import Offence
 from advisor.engine.rules import MUST, Demand, Rule
@@ -41,7 +41,6 @@ from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
 from advisor.premises import Origins, assumed_in
 from advisor.questions import Questions
 from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
-from advisor.words import Words
 
 _STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
 
@@ -58,12 +57,13 @@ class _Teller:
         self.judgement = judgement
         self.base: RuleBase = judgement.base
         self.vocabulary = judgement.base.vocabulary
-        self.words = Words(self.vocabulary)
+        self.words = judgement.base.words
         self.run = judgement.run
         self.origins = Origins(judgement, self.run, self.words)
         self.grid = judgement.grid
         self.entries: Mapping[str, RuleEntry] = self.base.entries
-        self._step_orders: dict[int, list[tuple[str, StepText]]] = {}
+        self._step_orders: dict[int, list[Step]] = {}
+        self._caution_orders: dict[int, list[Caution]] = {}
 
     def decision(self) -> Decision:
         j = self.judgement
@@ -126,11 +126,7 @@ class _Teller:
             retired=tuple(RetiredRule(*retired) for retired in self.base.retired),
             rests_on=rests,
             fired=tuple(rule.id for rule in self.run.fired()),
-            unknown=tuple(
-                name
-                for name in self.vocabulary.of_origin(COMPUTED)
-                if name in BY_FACT and not has_value(self.run.value(name))
-            ),
+            unknown=self._unknown(),
             stated={
                 name: Stated(given.file, given.line, given.written)
                 for name, given in j.setup.facts.items()
@@ -209,6 +205,22 @@ class _Teller:
                 )
         return found
 
+    def _unknown(self) -> dict[str, NoNumber]:
+        """Return the computed facts without a value, each with what it lacks or why it has none."""
+        found = {}
+        run, chooser = self.run, self.judgement.ways.chooser
+        for name in self.vocabulary.of_origin(COMPUTED):
+            function = chooser.function(name)
+            if function is None or has_value(run.value(name)):
+                continue
+            lacks = tuple(chooser.lacking(name, run.values))
+            refused = ""
+            if not lacks:
+                row = [run.value(need) for need in function.needs]
+                refused = refusal(name, self.vocabulary, row)
+            found[name] = NoNumber(lacks, refused)
+        return found
+
     # Reasons
 
     def _reasons(self) -> dict[str, tuple[Reason, ...]]:
@@ -259,9 +271,7 @@ class _Teller:
     def _evidence(self, entry: RuleEntry) -> Evidence:
         held = entry.evidence
         source = self.base.sources.get(held.source)
-        title = ""
-        if source is not None:
-            title = ", ".join(p for p in (source.author, source.title, source.year) if p)
+        title = self.base.titles.get(held.source, "")
         memory = source is not None and source.from_memory
         return Evidence(held.kind, held.source, title, held.place, held.function, held.note, memory)
 
@@ -288,23 +298,33 @@ class _Teller:
     # Cautions and steps
 
     def _text(self, text: str, run: Run) -> str:
-        return self.words.text(text, run.value) if "{" in text else text
+        return self.words.text(text, run.value, ROUGH) if "{" in text else text
+
+    # The chosen build and its alternatives mostly have the same rules standing, so cautions and
+    # steps are put in order once for each such set, and only texts that name facts told anew.
 
     def _cautions(self, run: Run) -> tuple[Caution, ...]:
-        found = [
-            Caution(rule.id, caution.level, self._text(caution.text, run))
-            for rule in run.standing_rules()
-            for caution in self.entries[rule.id].cautions
-        ]
-        return tuple(sorted(found, key=lambda c: (LEVELS.index(c.level), c.rule)))
+        order = self._caution_orders.get(run.bits.standing)
+        if order is None:
+            found = [
+                Caution(rule.id, caution.level, caution.text)
+                for rule in run.standing_rules()
+                for caution in self.entries[rule.id].cautions
+            ]
+            found.sort(key=lambda c: (LEVELS.index(c.level), c.rule))
+            order = self._caution_orders[run.bits.standing] = found
+        return tuple(
+            c._replace(text=self._text(c.text, run)) if "{" in c.text else c for c in order
+        )
 
     def _steps(self, run: Run) -> tuple[Step, ...]:
         """Order the steps by phase, then by what each waits for, then by id."""
         order = self._step_orders.get(run.bits.standing)
         if order is None:
-            order = self._step_orders[run.bits.standing] = self._order_steps(run)
+            order = [Step(rule, s.phase, s.text) for rule, s in self._order_steps(run)]
+            self._step_orders[run.bits.standing] = order
         return tuple(
-            Step(rule_id, step.phase, self._text(step.text, run)) for rule_id, step in order
+            s._replace(text=self._text(s.text, run)) if "{" in s.text else s for s in order
         )
 
     def _order_steps(self, run: Run) -> list[tuple[str, StepText]]:
@@ -419,9 +439,9 @@ class _Teller:
         return Alternative(
             build=self._build(run.values),
             numbers={
-                name: number._replace(value=run.value(name))
+                name: Number(value, *number[1:])
                 for name, number in numbers.items()
-                if has_value(run.value(name))
+                if has_value(value := run.value(name))
             },
             loses=tuple(loses),
             breaks=tuple(breaks),
@@ -444,13 +464,7 @@ class _Teller:
         return found
 
     def _rejected(self) -> tuple[Rejection, ...]:
-        counts: dict[int, int] = {}
-        for verdict, builds in Counter(self.grid.verdicts).items():
-            left = verdict & self.grid.broken_bits
-            while left:
-                bit = left & -left
-                counts[bit] = counts.get(bit, 0) + builds
-                left ^= bit
+        counts = self.grid.times("broken")
         found = [
             Rejection(
                 what.rule,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
 
-FORMAT = 1
+FORMAT = 2
 
 
 class Number(NamedTuple):
@@ -124,6 +124,13 @@ class Unproven(NamedTuple):
     rule: str
     asks: str
     facts: tuple[str, ...]
+
+
+class NoNumber(NamedTuple):
+    """Why a computed fact has no value: what it lacks, or why its function has no answer."""
+
+    lacks: tuple[str, ...]
+    refused: str = ""
 
 
 class Dispute(NamedTuple):
@@ -287,7 +294,7 @@ class Decision(NamedTuple):
     retired: tuple[RetiredRule, ...]
     rests_on: tuple[str, ...]
     fired: tuple[str, ...]
-    unknown: tuple[str, ...]
+    unknown: Mapping[str, NoNumber]
     stated: Mapping[str, Stated]
     assumptions: Mapping[str, Assumed]
     labels: Mapping[str, str]

@@ -52,7 +52,9 @@ def ways(base: RuleBase, *, pairing: bool) -> Ways:
         chosen = set(base.vocabulary.of_origin(OPTION))
         if pairing:
             chosen.update(n for n in base.vocabulary.entries if n.startswith(HEADS + "."))
-        chooser = Chooser(base.program, functions(base.vocabulary), frozenset(chosen))
+        chooser = Chooser(
+            base.program, functions(base.vocabulary), frozenset(chosen), base.named_in_texts
+        )
         judges = chooser.split.demand_judges
         rules = list(enumerate(base.program.rules))
         demands = tuple(
@@ -149,14 +151,22 @@ class Judgement:
     # One build in full
 
     def values_of(self, at: int) -> list[Value]:
-        """Return the values of one combination, computed facts included."""
+        """Return the values of one combination.
+
+        Of another than the chosen one, computed facts are there if a rule in force or a text
+        names them.
+        """
         values = self._before.copy()
         table = self.base.table
         for axis, row in zip(self.choice.axes, self.grid.combination(at), strict=True):
             for fact, value in zip(axis.facts, axis.rows[row], strict=True):
                 values[table.slot[fact]] = value
                 values[table.stated_slot(fact)] = has_value(value)
-        self.ways.chooser.compute(values)
+        self.grid.fill(at, values)
+        for wish in self.wishes:
+            slot = table.slot[wish.fact]
+            values[slot] = self.grid.cells(slot, (at,))[at]
+        self.ways.chooser.compute(values, all_of_them=at == self.at)
         return values
 
     def run_of(self, at: int) -> Run:

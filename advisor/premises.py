@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from advisor.decision import FactValue, Number, Premise
-from advisor.derive import BY_FACT
+from advisor.derive import BY_FACT, ROUGH
 from advisor.engine.conditions import Any, Judged, Not, Test, judge
 from advisor.engine.run import Run
 from advisor.engine.values import COMPUTED, CONCLUDED, OPTION, YES, Value, has_value
@@ -15,6 +15,9 @@ from advisor.words import Words
 
 _SHOWN_DIGITS = 5
 """Digits of a number in the words of a premise; the value beside them is exact."""
+
+_ROUGH_DIGITS = 3
+"""The same where the band is wide: enough to see on which side of a bound it stands."""
 
 
 class Origins:
@@ -48,7 +51,8 @@ class Origins:
         judgement = self.judgement
         if not has_value(value):
             return Premise(name, f"{name} is not known", "missing")
-        says = f"{name} is {self.words.value(name, value, _SHOWN_DIGITS)}"
+        digits = _ROUGH_DIGITS if name in ROUGH else _SHOWN_DIGITS
+        says = f"{name} is {self.words.value(name, value, digits)}"
         shown = self.shown(name, value)
         given = judgement.setup.facts.get(name)
         if given is not None:
@@ -91,8 +95,20 @@ class Origins:
         """Return the assumed facts that a fact's value goes back to."""
         found = self._rests.get(name)
         if found is None:
-            found = self._rests[name] = assumed_in([self.fact(name)])
+            found = self._rests[name] = self._find_rests(name)
         return found
+
+    def _find_rests(self, name: str) -> frozenset[str]:
+        judgement = self.judgement
+        if name in judgement.setup.facts or not has_value(self.run.value(name)):
+            return frozenset()
+        if name in judgement.assumed:
+            return frozenset((name,))
+        origin = self.vocabulary[name].origin
+        if origin == COMPUTED:
+            inputs = judgement.ways.chooser.inputs(name, self.run.values)
+            return frozenset().union(*map(self.rests_on, inputs))
+        return assumed_in([self.fact(name)]) if origin == CONCLUDED else frozenset()
 
 
 def _telling(judged: Judged) -> Iterable[tuple[Test, bool]]:

@@ -57,16 +57,18 @@ UNITS: dict[str, tuple[str, float]] = {
     "ml": ("volume", 1e-6),
     "degC": ("temperature", 1.0),
     "rpm": ("rotation rate", 0.10471975511965977),
+    "yd": ("length", 0.9144),
+    "kg/m3": ("density", 1.0),
+    "mm2/s": ("kinematic viscosity", 1e-6),
 }
 """The units a fact can have: name -> (dimension, how many SI units one of it is).
 
 SI units: m, kg, kg/m, m/s, N, rad, 1, m (of deflection), J, kg m/s, kg/N, N m2, m2, s, m3, K,
-rad/s. A temperature also has an offset, see `to_si`. A slug-foot per second is a
+rad/s, kg/m3, m2/s. A temperature also has an offset, see `to_si`. A slug-foot per second is a
 pound-force second.
 """
 
 _WRITTEN_ONLY: dict[str, tuple[str, float]] = {
-    "yd": ("length", 0.9144),
     "kgf": ("force", _G0),
     "min": ("time", 60.0),
     "h": ("time", 3600.0),

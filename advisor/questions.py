@@ -10,7 +10,6 @@ from advisor.engine.conditions import lacking
 from advisor.engine.rules import Rule
 from advisor.engine.values import GIVEN, UNKNOWN, has_value
 from advisor.judge import MET, Judgement
-from advisor.words import Words
 
 _LAST = 9
 _WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
@@ -26,7 +25,7 @@ class Questions:
         self.entries = judgement.base.entries
         self.run = judgement.run
         self.chosen = frozenset(chosen)
-        self.words = Words(self.vocabulary)
+        self.words = judgement.base.words
         self._weights = self.base.weights
 
     def ranked(self, rests: tuple[str, ...]) -> tuple[tuple[Question, ...], tuple[str, ...]]:

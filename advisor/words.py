@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 from advisor.engine.conditions import All, Any, Node, Not, Ref, Test, tests_of
 from advisor.engine.rules import Demand
@@ -24,6 +24,7 @@ class Words:
 
     def __init__(self, vocabulary: Vocabulary) -> None:
         self.vocabulary = vocabulary
+        self._demands: dict[int, tuple[Demand, str]] = {}
 
     def value(self, fact: str, value: Value, digits: int = 9) -> str:
         """Show a value of a fact; a number in the fact's unit."""
@@ -94,18 +95,26 @@ class Words:
         return word.join(self.asks(part) for part in node.parts)
 
     def demand(self, demand: Demand) -> str:
-        """Say what a demand asks."""
-        asked = self.asks(demand.test)
-        return f"{demand.fact} {_negated(asked) if demand.is_negative else asked}"
+        """Say what a demand asks; told once for each demand of a rule base."""
+        held = self._demands.get(id(demand))
+        if held is None:
+            asked = self.asks(demand.test)
+            told = f"{demand.fact} {_negated(asked) if demand.is_negative else asked}"
+            # The demand is kept too, for its id is its own only as long as it lives.
+            held = self._demands[id(demand)] = demand, told
+        return held[1]
 
-    def text(self, text: str, value_of: Callable[[str], Value]) -> str:
-        """Fill the facts named in a text; one without a value is said to be so."""
+    def text(self, text: str, value_of: Callable[[str], Value], rough: Collection[str] = ()) -> str:
+        """Fill the facts named in a text; one without a value is said to be so.
+
+        Numbers are told to three digits, those of `rough` facts to two.
+        """
 
         def filled(match: re.Match[str]) -> str:
             fact = match.group(1)
             value = value_of(fact)
             if has_value(value):
-                return self.value(fact, value, 3)
+                return self.value(fact, value, 2 if fact in rough else 3)
             origin = self.vocabulary[fact].origin
             return "not known" if origin in (COMPUTED, CONCLUDED) else "not stated"
 

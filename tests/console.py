@@ -1,7 +1,7 @@
-"""Console blocks of README: run each command, hold its output to what is shown, or write it anew.
+"""What README shows of the program: console blocks, a table, a drawing; held to, or written anew.
 
 A block is fenced as `console`, starts with `$ command` and goes on with the output. A last line of
-three dots says that the output goes on. `python -m tests.console` writes the blocks anew.
+three dots says that the output goes on. `python -m tests.console` writes everything anew.
 """
 
 from __future__ import annotations
@@ -14,10 +14,16 @@ import sys
 from pathlib import Path
 from typing import NamedTuple
 
+from tests.eleven import table
+
 ROOT = Path(__file__).resolve().parents[1]
 README = ROOT / "README.md"
 BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
 MORE = "..."
+
+
+TABLE = re.compile(r"(<!-- table: eleven arrows -->\n).*?(<!-- end of table -->)", re.DOTALL)
+DRAWING = ROOT / "examples" / "fixed-blade-hunting.svg"
 
 
 class Block(NamedTuple):
@@ -62,8 +68,20 @@ def renewed(block: Block) -> Block:
     return Block(block.command, output if block.whole else output[: len(block.shown)], block.whole)
 
 
+def with_table(text: str) -> str:
+    """Return a text with the table of the eleven arrows as it is now."""
+    return TABLE.sub(lambda match: f"{match[1]}\n{table()}\n\n{match[2]}", text)
+
+
+def drawing() -> str:
+    """Return the drawing that README shows as it is now."""
+    setup = DRAWING.with_suffix(".yaml").relative_to(ROOT)
+    return "\n".join(output_of(f"advisor advise {setup} --format svg")) + "\n"
+
+
 def main() -> None:
-    text = README.read_text(encoding="utf-8")
+    DRAWING.write_text(drawing(), encoding="utf-8")
+    text = with_table(README.read_text(encoding="utf-8"))
     for block in blocks(text):
         text = text.replace(block.text(), renewed(block).text())
     README.write_text(text, encoding="utf-8")

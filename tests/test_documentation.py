@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from tests.console import README, ROOT, Block, blocks, output_of
+from tests.console import DRAWING, README, ROOT, Block, blocks, drawing, output_of, with_table
 
 TEXT = README.read_text(encoding="utf-8") if README.exists() else ""
 BLOCKS = blocks(TEXT)
@@ -20,6 +20,16 @@ def test_shown_output_is_current(block: Block) -> None:
     assert block.shown == (output if block.whole else output[: len(block.shown)])
     if not block.whole:
         assert len(output) > len(block.shown)
+
+
+def test_the_table_of_the_eleven_arrows_is_current() -> None:
+    assert "| K, " in TEXT
+    assert with_table(TEXT) == TEXT
+
+
+def test_the_drawing_is_current() -> None:
+    assert str(DRAWING.relative_to(ROOT)) in TEXT
+    assert DRAWING.read_text(encoding="utf-8") == drawing()
 
 
 def test_every_command_and_option_is_documented() -> None:

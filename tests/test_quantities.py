@@ -62,10 +62,12 @@ PINT = {
     "min": ("minute", "second"),
     "h": ("hour", "second"),
     "ml": ("milliliter", "meter**3"),
+    "kg/m3": ("kilogram/meter**3", "kilogram/meter**3"),
+    "mm2/s": ("millimeter**2/second", "meter**2/second"),
     "degC": ("degree_Celsius", "kelvin"),
     "degF": ("degree_Fahrenheit", "kelvin"),
 }
-WRITTEN_ONLY = {"yd", "kgf", "min", "h", "degF"}
+WRITTEN_ONLY = {"kgf", "min", "h", "degF"}
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from advisor.engine.conditions import All, Judge, compile_condition, facts_of, slots_of
 from advisor.engine.program import Program
 from advisor.engine.rules import VALUE, Rule, references
-from advisor.engine.values import ABSENT, MISSING, UNKNOWN, FactTable, Value, has_value
+from advisor.engine.values import ABSENT, MISSING, UNKNOWN, FactTable, Missing, Value, has_value
 
 
 class Axis(NamedTuple):
@@ -31,7 +31,7 @@ class Function:
         cases: for values of `by`, the needs asked for in that case only.
     """
 
-    __slots__ = ("_asked", "_chooser", "call", "fact", "needs")
+    __slots__ = ("_asked", "call", "chooser", "fact", "needs")
 
     def __init__(
         self,
@@ -44,7 +44,7 @@ class Function:
         self.fact = fact
         self.needs = needs
         self.call = call
-        self._chooser = needs.index(by) if by else -1
+        self.chooser = needs.index(by) if by else -1
         cases = cases or {}
         optional = {name for asked in cases.values() for name in asked}
         self._asked: dict[Value, tuple[int, ...]] = {
@@ -57,14 +57,15 @@ class Function:
 
     def asked(self, row: Sequence[Value]) -> tuple[int, ...]:
         """Return the places of the needs that these inputs ask for."""
-        if self._chooser < 0:
+        if self.chooser < 0:
             return self._asked[MISSING]
-        return self._asked.get(row[self._chooser], self._asked[ABSENT])
+        return self._asked.get(row[self.chooser], self._asked[ABSENT])
 
     def value(self, row: Sequence[Value]) -> Value:
         """Return the fact's value for the values of `needs`, or MISSING."""
-        for i in self.asked(row):
-            if not has_value(row[i]):
+        asked = row if self.chooser < 0 else [row[i] for i in self.asked(row)]
+        for x in asked:
+            if x.__class__ is Missing:
                 return MISSING
         return self.call(*row)
 
@@ -93,17 +94,25 @@ class Chooser:
         program: all rules.
         functions: of the computed facts, each after those it needs.
         chosen: facts that axes may give, whether or not an axis does in a certain grid.
+        named: computed facts that somebody looks at beside the rules.
 
     """
 
     def __init__(
-        self, program: Program, functions: Sequence[Function], chosen: frozenset[str]
+        self,
+        program: Program,
+        functions: Sequence[Function],
+        chosen: frozenset[str],
+        named: frozenset[str] = frozenset(),
     ) -> None:
         self.program = program
         self.functions = tuple(functions)
         self.chosen = chosen
         table = program.table
         self.table: FactTable = table
+        # What rules favour is left out: the ranking computes it where it must.
+        wishless = (rule._replace(favour=None) for rule in program.rules)
+        self._looked_at = self._closure(named.union(*map(references, wishless)))
         self._function_of = {f.fact: f for f in self.functions}
         self.needs = {f.fact: f.needs for f in self.functions}
         varying = set(chosen)
@@ -211,10 +220,22 @@ class Chooser:
         """Return the function of a computed fact, or None."""
         return self._function_of.get(fact)
 
-    def compute(self, values: list[Value]) -> None:
-        """Fill in, in place, every computed fact that has its inputs and no value yet."""
+    def _closure(self, facts: Collection[str]) -> tuple[Function, ...]:
+        """Return the functions of computed facts and of those they come from, in order."""
+        wanted = set(facts)
+        for function in reversed(self.functions):
+            if function.fact in wanted:
+                wanted.update(function.needs)
+        return tuple(function for function in self.functions if function.fact in wanted)
+
+    def compute(self, values: list[Value], *, all_of_them: bool = False) -> None:
+        """Fill in, in place, the computed facts that have their inputs and no value yet.
+
+        Without `all_of_them` only those are looked after that a rule reads or asks something of,
+        or that are named.
+        """
         slot = self.table.slot
-        for function in self.functions:
+        for function in self.functions if all_of_them else self._looked_at:
             here = slot[function.fact]
             if not has_value(values[here]):
                 values[here] = function.value([values[slot[name]] for name in function.needs])

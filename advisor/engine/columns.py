@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
+from operator import itemgetter
 from typing import NamedTuple
 
 from advisor.engine.values import Value
@@ -30,6 +31,18 @@ def project(sizes: tuple[int, ...], mask: int, onto: int) -> tuple[int, ...]:
             else:
                 places = [p for p in places for _ in range(size)]
     return tuple(places)
+
+
+@lru_cache(maxsize=4096)
+def spreading(
+    sizes: tuple[int, ...], mask: int, onto: int
+) -> Callable[[Sequence[Value]], Sequence[Value]]:
+    """Return what spreads the cells of the axes `onto` over those of `mask`, in C."""
+    places = project(sizes, mask, onto)
+    if len(places) == 1:
+        return lambda cells: (cells[places[0]],)
+    pick: Callable[[Sequence[Value]], Sequence[Value]] = itemgetter(*places)
+    return pick
 
 
 def each(of: Callable[[Value], Value], rows: Iterable[Value]) -> list[Value]:

@@ -15,15 +15,17 @@ from operator import or_
 from typing import NamedTuple
 
 from advisor.engine.chooser import Axis, Chooser, Function
-from advisor.engine.columns import Column, each, project
+from advisor.engine.columns import Column, each, project, spreading
 from advisor.engine.conditions import Judge
 from advisor.engine.rules import FIRING, STANDING, Demand, Rule
 from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Run, defeats, settle
 from advisor.engine.values import (
+    MISSING,
     NO,
     OPTION,
     UNKNOWN,
     YES,
+    Missing,
     Value,
     has_value,
 )
@@ -57,6 +59,9 @@ class Grid:
         self.values = values
         self._wants = Wants(self)
         self._columns: dict[int, Column] = {}
+        self._masks: dict[int, int] = {}
+        self._cells: dict[int, dict[int, Value]] = {}
+        self._computed_slots: set[int] = set()
         self.status: dict[int, Column] = {}
         self._offences: list[Offence] = []
         self._bits: dict[tuple[str, Value], int] = {}
@@ -108,8 +113,7 @@ class Grid:
             return column.cells
         if column.mask == 0:
             return [column.cells[0]] * self.size(mask)
-        cells = column.cells
-        return [cells[p] for p in project(self.sizes, mask, column.mask)]
+        return spreading(self.sizes, mask, column.mask)(column.cells)
 
     def column(self, slot: int) -> Column:
         """Return the values of a fact, computing them where a function is needed."""
@@ -122,16 +126,78 @@ class Grid:
                 return Column(0, (value,))
             found = self._computed(function)
             self._columns[slot] = found
+            self._computed_slots.add(slot)
         return found
 
     def _computed(self, function: Function) -> Column:
         slot = self.chooser.table.slot
         inputs = [self.column(slot[name]) for name in function.needs]
+        row = [column.cells[0] for column in inputs]
+        varying = [i for i, column in enumerate(inputs) if column.mask]
         mask = 0
-        for column in inputs:
-            mask |= column.mask
-        rows = zip(*(self.spread(column, mask) for column in inputs), strict=True)
-        return Column(mask, each(function.value, rows))
+        for i in varying:
+            mask |= inputs[i].mask
+        if not varying:
+            return Column(0, (function.value(row),))
+
+        # What does not vary is put into the row, and looked at, once.
+        asked: Sequence[int] = ()
+        if function.chooser not in varying:
+            asked = function.asked(row)
+            if any(row[i].__class__ is Missing for i in asked if not inputs[i].mask):
+                return Column(0, (MISSING,))
+            asked = [i for i in varying if i in asked]
+
+        def value(cells: tuple[Value, ...]) -> Value:
+            for i, cell in zip(varying, cells, strict=True):
+                row[i] = cell
+            for i in asked:
+                if row[i].__class__ is Missing:
+                    return MISSING
+            return function.call(*row) if asked else function.value(row)
+
+        spread = [self.spread(inputs[i], mask) for i in varying]
+        return Column(mask, each(value, zip(*spread, strict=True)))
+
+    def mask_of(self, slot: int) -> int:
+        """Return the axes that a fact varies with, whether or not its column is known yet."""
+        column = self._columns.get(slot)
+        if column is not None or has_value(self.values[slot]):
+            return column.mask if column else 0
+        found = self._masks.get(slot)
+        if found is None:
+            table = self.chooser.table
+            function = self.chooser.function(table.names[slot])
+            found = 0
+            for name in function.needs if function else ():
+                found |= self.mask_of(table.slot[name])
+            self._masks[slot] = found
+        return found
+
+    def cells(self, slot: int, combinations: Sequence[int]) -> dict[int, Value]:
+        """Return a fact's value in some of the combinations, computing no more than it takes."""
+        mask = self.mask_of(slot)
+        places = project(self.sizes, self.everything, mask)
+        column = self._columns.get(slot)
+        if column is not None:
+            return {at: column.cells[places[at]] for at in combinations}
+        known = self._cells.setdefault(slot, {})
+        for at in combinations:
+            if places[at] not in known:
+                known[places[at]] = self._cell(slot, at)
+        return {at: known[places[at]] for at in combinations}
+
+    def _cell(self, slot: int, at: int) -> Value:
+        column = self._columns.get(slot)
+        if column is not None:
+            return column.cells[project(self.sizes, self.everything, column.mask)[at]]
+        value = self.values[slot]
+        table = self.chooser.table
+        name = table.names[slot] if slot < table.size else ""
+        function = self.chooser.function(name)
+        if function is None or has_value(value):
+            return value
+        return function.value([self._cell(table.slot[need], at) for need in function.needs])
 
     def _judged(self, slots: Iterable[int], judge: Callable[[list[Value]], int]) -> Column:
         """Judge a condition once for each combination of the axes that its slots depend on."""
@@ -280,6 +346,7 @@ class Grid:
                 add(self._stops(place, rule, status))
             for demand in rule.demands:
                 add(self._demanded(place, rule, demand, status))
+        self._tables = dict(tables)
         return self._merge(tables)
 
     def _stops(self, place: int, rule: Rule, status: Column) -> Column:
@@ -340,6 +407,17 @@ class Grid:
 
     # Combinations
 
+    def fill(self, at: int, values: list[Value]) -> None:
+        """Write into `values` the computed facts of combination `at` that are known already."""
+        rows = self.combination(at)
+        for slot, column in self._columns.items():
+            if slot in self._computed_slots and not has_value(values[slot]):
+                place = 0
+                for bit, row in enumerate(rows):
+                    if column.mask >> bit & 1:
+                        place = place * self.sizes[bit] + row
+                values[slot] = column.cells[place]
+
     def combination(self, at: int) -> tuple[int, ...]:
         """Return the row of each axis in combination `at`."""
         rows = []
@@ -355,6 +433,21 @@ class Grid:
     def failed(self, verdict: int) -> list[tuple[int, str]]:
         """Return the (layer, fact) on which a combination fails a should."""
         return [what for (k, what), bit in self._bits.items() if k == "failed" and verdict & bit]
+
+    def times(self, kind: str) -> dict[int, int]:
+        """Return, by the bit of each thing of one kind, in how many combinations it occurs."""
+        bits = sum(self.bits(kind).values())
+        total = self.size(self.everything)
+        counts: dict[int, int] = {}
+        for mask, cells in self._tables.items():
+            each_stands_for = total // self.size(mask)
+            for cell in cells:
+                left = cell & bits
+                while left:
+                    bit = left & -left
+                    counts[bit] = counts.get(bit, 0) + each_stands_for
+                    left ^= bit
+        return counts
 
     def bits(self, kind: str) -> Mapping[Value, int]:
         """Return the bit of each thing of one kind."""

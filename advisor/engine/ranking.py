@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from advisor.engine.columns import project
 from advisor.engine.grid import Grid, Offence
 from advisor.engine.values import Value, has_value
 
@@ -53,12 +52,11 @@ def _wished(grid: Grid, group: list[int], wishes: Sequence[Wish]) -> Iterator[li
         yield group
         return
     wish, later = wishes[0], wishes[1:]
-    column = grid.column(grid.chooser.table.slot[wish.fact])
-    if column.mask == 0:
+    slot = grid.chooser.table.slot[wish.fact]
+    if grid.mask_of(slot) == 0:
         yield from _wished(grid, group, later)
         return
-    places = project(grid.sizes, grid.everything, column.mask)
-    values = {at: column.cells[places[at]] for at in group}
+    values = grid.cells(slot, group)
     while group:
         keep, rest = _within_reach(group, values, wish)
         yield from _wished(grid, keep, later)

@@ -73,7 +73,7 @@ class Bits(NamedTuple):
 class Run:
     """A finished run; what it does not hold outright it tells from the values, which are final."""
 
-    __slots__ = ("_roots", "_standing_rules", "bits", "program", "ties", "values")
+    __slots__ = ("_lacks", "_roots", "_standing_rules", "bits", "program", "ties", "values")
 
     def __init__(
         self, program: Program, values: list[Value], bits: Bits, ties: tuple[int, ...]
@@ -83,6 +83,7 @@ class Run:
         self.bits = bits
         self.ties = ties
         self._standing_rules: list[Rule] | None = None
+        self._lacks: dict[str, frozenset[str]] = {}
         self._roots: dict[str, frozenset[str]] = {}
 
     def value(self, fact: str) -> Value:
@@ -151,7 +152,10 @@ class Run:
         """Return the facts that leave an undecided rule undecided."""
         if rule.when is None:
             return frozenset()
-        return lacking(rule.when, self.program.table, self.values)
+        found = self._lacks.get(rule.id)
+        if found is None:
+            found = self._lacks[rule.id] = lacking(rule.when, self.program.table, self.values)
+        return found
 
     def unless_open(self, rule: Rule) -> frozenset[str]:
         """Return the facts that leave a rule's exception unknown."""

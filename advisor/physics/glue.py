@@ -158,3 +158,51 @@ def rear_radius(shaft_outside_diameter: float, vane_height: float) -> float:
     positive("shaft_outside_diameter", shaft_outside_diameter)
     positive("vane_height", vane_height)
     return shaft_outside_diameter / 2.0 + vane_height
+
+
+def open_lane(
+    shaft_outside_diameter: float,
+    fletching_count: int,
+    fletching_wrap_angle: float,
+    vane_foot_width: float,
+) -> float:
+    """Return the width in m of the lane that stays open straight along the shaft between two feet.
+
+    2 pi R / n - R wrap - w: a foot wound round by the wrap angle (radians) shuts that much of its
+    share of the surface, and its own width w. Measured round the shaft; negative when there is no
+    lane, by as much as the feet overlap seen from behind.
+
+    Source: own derivation, exact.
+
+    Raises:
+        ValueError: the diameter or the width is not positive and finite, there is not at least
+            one vane, or the angle is negative or not finite.
+
+    """
+    positive("shaft_outside_diameter", shaft_outside_diameter)
+    if not 1 <= fletching_count < math.inf:
+        raise ValueError(f"fletching_count must be at least 1, not {fletching_count!r}")
+    not_negative("fletching_wrap_angle", fletching_wrap_angle)
+    positive("vane_foot_width", vane_foot_width)
+    share = 2.0 * math.pi / fletching_count - fletching_wrap_angle
+    return shaft_outside_diameter / 2.0 * share - vane_foot_width
+
+
+def glue_volume(vane_count: int, vane_length: float, bead_section: float, waste: float) -> float:
+    """Return the glue for `vane_count` feet in m^3: a bead along each, times a factor for waste.
+
+    `bead_section` is the bead's cross section in m^2.
+
+    Source: a product, exact.
+
+    Raises:
+        ValueError: the length or the section is not positive and finite, the count is negative, or
+            the waste is below 1.
+
+    """
+    not_negative("vane_count", vane_count)
+    positive("vane_length", vane_length)
+    positive("bead_section", bead_section)
+    if not 1.0 <= waste < math.inf:
+        raise ValueError(f"waste must be at least 1, not {waste!r}")
+    return vane_count * vane_length * bead_section * waste

@@ -20,6 +20,7 @@ _KEY_X = 440.0
 _KEY_SAMPLE = 38.0
 _STEPS = 16
 _CLEARANCE_SHOWN = 2.0  # a clearance beyond so many times the vanes' reach is only told
+_STANDS_OUT = 0.3  # mm that a flat vane's ends may stand further out before it is said
 _FULL = 0.85  # share of the room between two vanes that a drawn turn may fill
 
 
@@ -42,7 +43,8 @@ class _Behind:
         self.clearance = facts.mm("rest.clearance")
         self.key: list[tuple[str, str]] = []
         self.notes: list[str] = []
-        most = max(self.reach, self.rear or 0.0)
+        self.farthest = self._farthest()
+        most = max(self.farthest, self.rear or 0.0)
         self.clearance_shown = (
             self.clearance is not None and self.clearance <= most * _CLEARANCE_SHOWN
         )
@@ -59,14 +61,15 @@ class _Behind:
         canvas.scale_bar(17, self.scale)
         top = canvas.y
         self.centre = (_CENTRE_X, top + 48 + self.outer)
-        self._circles()
         count = self.vanes.count
         if count is None:
             self.notes.append("Number of vanes not stated: the cock vane alone is drawn.")
         turns = [2 * math.pi * vane / (count or 1) for vane in range(count or 1)]
         for turn in turns:
             canvas.line(self.centre, self.polar(self.outer + 6, turn), "axis")
-        self._vanes(turns)
+        self._sweeps(turns)
+        self._circles()
+        self._rear_ends(turns)
         canvas.circle(self.centre, self.shaft * self.scale, "shaft" if self.known else "guess")
         self._measures(turns)
         self._spin()
@@ -92,6 +95,20 @@ class _Behind:
             x, y = aside, high
             return self.polar(math.hypot(x, y) * self.scale, turn + math.atan2(x, y))
         return self.polar(high * self.scale, turn + aside / self.root)
+
+    def _farthest(self) -> float:
+        """Return how far from the axis a vane is seen to stand, in mm."""
+        if self.vanes.clamp != "straight" or not self._turn():
+            return self.reach
+        middle = (self.vanes.length or 0.0) / 2
+        return max(
+            math.hypot((along - middle) * math.sin(self.vanes.lean or 0.0), self.root + up)
+            for along, up in self._profile()
+        )
+
+    def _profile(self) -> list[Point]:
+        vanes = self.vanes
+        return outlines.vane(vanes.length or 0.0, vanes.height or 0.0, vanes.silhouette)
 
     def _way(self, turn: float, points: list[Point]) -> list[Point]:
         """Return the line through points of a vane's outline as it is seen."""
@@ -136,7 +153,29 @@ class _Behind:
         else:
             self.key.append(("", f"{words}; its circle lies outside the drawing"))
 
-    def _vanes(self, turns: list[float]) -> None:
+    def _sweeps(self, turns: list[float]) -> None:
+        """Draw what is seen of each vane behind its rear end."""
+        vanes, canvas, profile = self.vanes, self.canvas, self._profile()
+        turned = self._turn()
+        if vanes.height is None or not turned:
+            return
+        crowded = turned > _FULL * 360 / len(turns)
+        if crowded and len(turns) > 1:
+            self.notes.append("The turns of the vanes overlap: only the cock vane's is drawn.")
+        for turn in turns[:1] if crowded else reversed(turns):
+            canvas.polygon(self._way(turn, [*profile, profile[0]]), "sweep")
+            front = [self._place(turn, profile[3][0] / 2, 0.0)]
+            front.append(self._place(turn, profile[2][0] - profile[3][0] / 2, vanes.height))
+            canvas.polyline(front, "front-end")
+        if self.farthest > self.reach + _STANDS_OUT:
+            far = millimetres(self.farthest)
+            words = f"The ends of flat vanes stand out to {far} from the axis"
+            # The rule base reckons with the middle of the vane.
+            if self.rear and self.clearance and self.rear <= self.clearance < self.farthest:
+                words += ", beyond the rest clearance"
+            self.notes.append(f"{words}.")
+
+    def _rear_ends(self, turns: list[float]) -> None:
         vanes, canvas = self.vanes, self.canvas
         if vanes.height is None:
             self.notes.append("Vane height not stated: the places of the feet alone are marked.")
@@ -144,18 +183,7 @@ class _Behind:
                 near, far = self.root * self.scale, self.root * self.scale + 6
                 canvas.line(self.polar(near, turn), self.polar(far, turn), "foot-line")
             return
-        profile = outlines.vane(vanes.length or 0.0, vanes.height, vanes.silhouette)
-        turned = self._turn()
-        crowded = turned > _FULL * 360 / len(turns)
-        if crowded and len(turns) > 1:
-            self.notes.append("The turns of the vanes overlap: only the cock vane's is drawn.")
-        for place, turn in reversed(list(enumerate(turns))):
-            if turned and not (crowded and place):
-                outline = self._way(turn, [*profile, profile[0]])
-                canvas.polygon(outline, "sweep")
-                front = [self._place(turn, profile[3][0] / 2, 0.0)]
-                front.append(self._place(turn, profile[2][0] - profile[3][0] / 2, vanes.height))
-                canvas.polyline(front, "front-end")
+        profile, turned = self._profile(), self._turn()
         for place, turn in enumerate(turns):
             edge = self._way(turn, profile[:2]) if turned else self._straight(turn)
             width = max(1.5, (vanes.thickness or 0.0) * self.scale)
@@ -163,6 +191,7 @@ class _Behind:
         self.key.append(("edge", f"rear end of a vane, near you{self._thick()}"))
         if turned:
             self.key.append(("front-end", "its front end, seen behind it"))
+            self.key.append(("axis", "where the middle of each foot stands"))
 
     def _straight(self, turn: float) -> list[Point]:
         return [self.polar(self.root * self.scale, turn), self.polar(self.reach * self.scale, turn)]
@@ -187,8 +216,10 @@ class _Behind:
         side = self.vanes.side
         if not side:
             return
-        middle, radius = math.radians(146), self.outer + 14
-        way = [self.polar(radius, middle + side * math.radians(a)) for a in range(-16, 17, 4)]
+        middle, radius = math.radians(140), self.outer + 14
+        if self.vanes.count == 2:
+            radius += 20  # outside the angle between the two, which goes half round
+        way = [self.polar(radius, middle + side * math.radians(a)) for a in range(-12, 13, 4)]
         self.canvas.polyline(way, "thin spin")
         (x1, y1), (x2, y2) = way[-2:]
         self.canvas.tip((x2, y2), math.atan2(y2 - y1, x2 - x1))

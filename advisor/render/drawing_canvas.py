@@ -21,6 +21,7 @@ WIDTH = 760.0
 MARGIN = 28.0
 TEXT, SMALL, TITLE = 12.0, 11.0, 15.0
 _LETTER = 0.53  # mean width of a letter in sizes of type, on the wide side for common sans serifs
+_SURELY = 0.85  # share of that width a text surely fills
 _TIP = 7.0
 _SHORT = 2.4 * _TIP  # arrowheads of a shorter dimension stand outside it
 _AMOUNT = re.compile(r"(?<=\d) (?=(?:mm|in|deg|m|%|\+/-)\b)|(?<=\+/-) | (?=\+/-)")
@@ -61,18 +62,19 @@ def broken(text: str, most: int) -> list[str]:
 
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> list[float]:
     """Move centres of labels apart, in their order, as little as keeps them within two bounds."""
-    if not wanted:
-        return []
-    placed: list[float] = []
-    edge = low
-    for centre, size in zip(wanted, sizes, strict=True):
-        placed.append(max(centre, edge + size / 2))
-        edge = placed[-1] + size / 2
-    edge = high
-    for at in range(len(placed) - 1, -1, -1):
-        placed[at] = min(placed[at], edge - sizes[at] / 2)
-        edge = placed[at] - sizes[at] / 2
-    return placed
+    before = [sum(sizes[:at]) + size / 2 for at, size in enumerate(sizes)]
+    # Labels that would stand on one another stand side by side about the middle of their places.
+    groups: list[tuple[float, int]] = []  # where a group's row begins, and how many stand in it
+    for centre, back in zip(wanted, before, strict=True):
+        start, many = centre - back, 1
+        while groups and groups[-1][0] > start:
+            other, more = groups.pop()
+            start, many = (start * many + other * more) / (many + more), many + more
+        groups.append((start, many))
+    starts = [
+        min(max(start, low), high - sum(sizes)) for start, many in groups for _ in range(many)
+    ]
+    return [start + back for start, back in zip(starts, before, strict=True)]
 
 
 def label_place(x1: float, x2: float, label: str, *, left: bool) -> tuple[float, float, bool]:
@@ -92,6 +94,7 @@ class Canvas:
 
     def __init__(self) -> None:
         self.parts: list[str] = []
+        self.labels: list[str] = []  # drawn last, so that no line runs through a label
         self.y = 0.0
 
     # Elements
@@ -124,7 +127,8 @@ class Canvas:
         kind = f' class="{style}"' if style else ""
         side = "" if anchor == "start" else f' text-anchor="{anchor}"'
         place = f'x="{px(at[0])}" y="{px(at[1])}"'
-        self.parts.append(f"<text{kind} {place}{side}>{escape(text)}</text>")
+        over = self.labels if "halo" in style else self.parts
+        over.append(f"<text{kind} {place}{side}>{escape(text)}</text>")
 
     # Parts of a page
 
@@ -140,7 +144,7 @@ class Canvas:
         """Write small print under what was drawn."""
         most = int((WIDTH - 2 * MARGIN) / text_width("x", SMALL))
         self.y += 6
-        starred = any("*</text>" in part for part in self.parts)
+        starred = any("*</text>" in part for part in [*self.parts, *self.labels])
         footnote = ["* assumed, or rests on something assumed."] if starred else []
         for note in [*notes, *footnote]:
             for line in broken(note, most):
@@ -156,7 +160,7 @@ class Canvas:
         sentences = [text.rstrip(".") for text in (banner, *told, *notes) if text]
         words = " ".join(f"{text[0].upper()}{text[1:]}." for text in sentences)
         words = words.replace("*", " (assumed, or rests on something assumed)")
-        return Picture(name, title, words, self.y, "\n".join(self.parts))
+        return Picture(name, title, words, self.y, "\n".join([*self.parts, *self.labels]))
 
     def scale_bar(self, y: float, scale: float) -> None:
         """Draw a bar at the right edge that says how long an inch is; `scale` is pixels a mm."""
@@ -212,7 +216,13 @@ class Canvas:
         start, end, inside = label_place(x1, x2, label, left=left)
         if inside:
             self.text(((start + end) / 2, y - 4), label, "halo", "middle")
-        elif end < x1:
+            return
+        # Witness lines of other rows come down here; a halo leaves bits of them between letters.
+        wide = (end - start) * _SURELY
+        ground = end - wide if end < x1 else start
+        size = f'width="{px(wide)}" height="14"'
+        self.labels.append(f'<rect class="paper" x="{px(ground)}" y="{px(y - 7)}" {size}/>')
+        if end < x1:
             self.text((end, y + 4), label, "halo", "end")
         else:
             self.text((start, y + 4), label, "halo")
@@ -226,14 +236,18 @@ class Canvas:
         starts: Point,
         *,
         left: bool = True,
+        low: float = math.inf,
     ) -> None:
-        """Dimension a length up the page, with witness lines from two places and a label aside."""
+        """Dimension a length up the page, with witness lines from two places and a label aside.
+
+        The label's last line stands no lower than `low`.
+        """
         toward = -4 if left else 4
         for y, start in zip((y1, y2), starts, strict=True):
             self.line((start, y), (x + toward, y), "witness")
         self.span((x, y1), (x, y2))
         at = x + 2 * toward
-        top = (y1 + y2) / 2 + 4 - 7 * (len(label) - 1)
+        top = min((y1 + y2) / 2 + 4 + 7 * (len(label) - 1), low) - 14 * (len(label) - 1)
         for row, words in enumerate(label):
             self.text((at, top + 14 * row), words, "halo", "end" if left else "start")
 

@@ -8,7 +8,7 @@ from advisor.render.drawing_outlines import Point
 from advisor.render.drawing_parts import EARS, Parts
 
 _Row = tuple[float, float, str]  # a dimension: from, to, words
-_ROW = 24.0
+_ROW = 26.0
 _LARGEST = 4.2  # pixels a millimetre
 _TALLEST = 240.0
 _ROOM_LEFT, _ROOM_BETWEEN, _ROOM_RIGHT = 80.0, 60.0, 94.0
@@ -82,7 +82,8 @@ class Larger:
             top = root - vanes.height * scale
             upper = self.parts.profile()[1][0] * scale
             words = (inches(vanes.height), millimetres(vanes.height))
-            canvas.upright(top, root, rear - 14, words, (rear + upper, rear))
+            # Above the shaft's surface, for a low vane's label would else stand on the nock.
+            canvas.upright(top, root, rear - 14, words, (rear + upper, rear), low=root - 4)
             self.told.append(f"The vanes are {both(vanes.height)} high.")
 
     def _tail_rows(self, gap: float | None, scale: float, zero: float) -> list[_Row]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
-from advisor.render.drawing_facts import SILHOUETTES, Facts
+from advisor.render.drawing_facts import SILHOUETTES, Facts, both
 
 Point = tuple[float, float]
 
@@ -144,8 +144,11 @@ class Head:
             notes.append(f"Length and place {why} stated: their outline is dashed.")
         if self.width is not None and self.blades is None:
             notes.append("Number of blades not stated: the outline in one plane is drawn.")
+        if self.width is not None and self.blades is not None and self.blades % 2 == 1:
+            notes.append("The width of the head is that of the circle round its blades.")
         if self.open_width is not None:
-            notes.append("Blades are drawn closed, as they fly.")
+            opened = f"open they cut {both(self.open_width)}"
+            notes.append(f"Blades are drawn closed, as they fly; {opened}.")
         return notes
 
     def _body_radius(self, along: float) -> float:

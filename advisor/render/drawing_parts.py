@@ -98,7 +98,7 @@ class Parts:
         canvas.polygon(put(body, 1.0) + put(body, -1.0)[::-1], "head")
         if blade and any(abs(turn) < _EDGE_ON for turn in head.turns()):
             rear, tip = front + blade[0][0] * scale, front + blade[3][0] * scale
-            canvas.line((rear, axis), (tip, axis), "outline")
+            canvas.line((rear, axis), (tip, axis), "outline" if head.blade_is_known() else "guess")
 
     def _turns(self) -> list[float]:
         """Return the angle of each vane from upright, clockwise as seen from the nock."""

@@ -12,6 +12,7 @@ _LIGHT = {
     "thin": "#4a4a4a",
     "measure": "#1f4e79",
     "fill": "#dedede",
+    "shade": "#bdbdbd",
     "pale": "#f1f1f1",
     "paper": "#ffffff",
 }
@@ -20,6 +21,7 @@ _DARK = {
     "thin": "#b5b5b5",
     "measure": "#a9cbe8",
     "fill": "#4a4f56",
+    "shade": "#666d76",
     "pale": "#2c3036",
     "paper": "#16191d",
 }
@@ -35,7 +37,7 @@ _RULES = (
     (".ink", "ink", "", 0.0, ""),
     (".nock", "paper", "thin", 0.8, ""),
     (".shaft", "fill", "ink", 1.2, ""),
-    (".wrap", "thin", "ink", 1.0, ""),
+    (".wrap", "shade", "ink", 1.0, ""),
     (".vane", "pale", "ink", 1.2, ""),
     (".sweep", "pale", "thin", 0.8, ""),
     (".surface", "fill", "", 0.0, ""),
@@ -90,6 +92,6 @@ STYLE = (
     ".arrow-drawing .strong{font-weight:bold;}\n"
     ".arrow-drawing .small{font-size:11px;}\n"
     ".arrow-drawing .halo{paint-order:stroke;stroke:#ffffff;stroke:var(--paper);"
-    "stroke-width:4px;stroke-linejoin:round;}\n"
+    "stroke-width:5px;stroke-linejoin:round;}\n"
 )
 """The text of the style element."""

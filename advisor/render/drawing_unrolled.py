@@ -20,9 +20,11 @@ from advisor.render.drawing_glue import draw_glue_line
 from advisor.render.drawing_outlines import Point
 from advisor.render.numbers import digits
 
-_LEFT, _RIGHT = 100.0, 186.0
-_BARE_BEHIND, _BARE_AHEAD = 56.0, 50.0  # bare shaft drawn beyond the feet, pixels
+_LEFT, _RIGHT = 100.0, 190.0
+_BARE_BEHIND, _BARE_AHEAD = 56.0, 62.0  # bare shaft drawn beyond the feet, pixels
+_ROOM_AT, _FOOT_AT, _SPACING_AT = 14.0, 30.0, 46.0  # their dimensions, ahead of the feet
 _TALLEST, _LARGEST = 210.0, 7.0
+_LEAN_AT = 8.0  # how far behind the feet their lean is dimensioned, pixels
 _HALF_FOOT = 1.0  # mm, drawn dashed where no foot width is stated
 
 
@@ -62,7 +64,7 @@ class _Unrolled:
         self._missing()
         if vanes.length is not None and vanes.lean is not None:
             canvas.scale_bar(17, self.scale)
-            self.top = canvas.y + 34
+            self.top = canvas.y + 44
             self._surface()
             self._feet()
             self._aside()
@@ -95,14 +97,12 @@ class _Unrolled:
 
     def _surface(self) -> None:
         canvas, low = self.canvas, self.top + self.deep * self.scale
-        canvas.text((_LEFT, self.top - 8), "to the nock", "small")
-        canvas.text((self.end, self.top - 8), "to the head", "small", "end")
+        canvas.text((_LEFT, self.top - 18), "to the nock", "small")
+        canvas.text((self.end, self.top - 18), "to the head", "small", "end")
         if self.round is None:
             return
         box = [(_LEFT, self.top), (self.end, self.top), (self.end, low), (_LEFT, low)]
         canvas.polygon(box, "surface")
-        for y in (self.top, low):
-            canvas.line((_LEFT, y), (self.end, y), "cut")
         words = (millimetres(self.round), "round")
         canvas.upright(self.top, low, _LEFT - 14, words, (_LEFT, _LEFT))
         self.told.append(f"The surface is {both(self.round)} round")
@@ -144,6 +144,9 @@ class _Unrolled:
                     continue
                 canvas.polygon(corners, self.foot_style + (" again" if turns else ""))
         canvas.parts.append("</svg>")
+        if self.round is not None:
+            for y in (self.top, self.top + high):
+                canvas.line((_LEFT, y), (self.end, y), "cut")
         if self.round is not None and self.vanes.count:
             y = self._middle_of(self.foot(self._shown()))
             canvas.circle((self.front - 10, y - 10 * math.tan(self.lean)), 3.5, "ink cock-mark")
@@ -159,17 +162,17 @@ class _Unrolled:
             self.told.append("The feet stand straight along the shaft")
             return
         corners = self.foot(self._shown())
-        ahead = (corners[1][1] + corners[2][1]) / 2
-        behind = (corners[0][1] + corners[3][1]) / 2
-        canvas.line((self.rear - 24, ahead), (self.front + 6, ahead), "axis")
-        canvas.line((self.rear, behind), (self.front, ahead), "axis")
+        ahead = self._middle_of(corners)
         low = self.top + self.deep * self.scale
-        if self.top <= behind <= low:
-            a, b = sorted((ahead, behind))
-            canvas.span((self.rear - 8, a), (self.rear - 8, b))
+        # A foot that winds far round runs over the cut; its lean is shown as far as the cut.
+        room = ahead - self.top if self.lean > 0 else low - ahead
+        far = max(self.rear - _LEAN_AT, self.front - room / math.tan(abs(self.lean)))
+        behind = ahead - (self.front - far) * math.tan(self.lean)
+        canvas.line((far - 12, ahead), (self.front + 6, ahead), "axis")
+        canvas.line((far, behind), (self.front, ahead), "axis")
+        canvas.span(*sorted(((far, ahead), (far, behind)), key=lambda point: point[1]))
         words = angle(vanes.offset or 0.0)
-        middle = min(max((ahead + behind) / 2, self.top + 8), low - 4)
-        canvas.text((self.rear - 14, middle + 4), words, "halo", "end")
+        canvas.text((far - 6, (ahead + behind) / 2 + 4), words, "halo", "end")
         over = self.length * math.sin(abs(self.lean))
         self.notes.append(
             f"Offset {words}: seen from the nock the front end of a foot stands "
@@ -179,19 +182,16 @@ class _Unrolled:
     def _beside(self) -> None:
         """Dimension foot, room and spacing ahead of the feet, and write them beside."""
         canvas, vanes, facts = self.canvas, self.vanes, self.facts
-        near, far = self.front + 16, self.front + 34
+        near, far = self.front + _ROOM_AT, self.front + _SPACING_AT
         labels: list[tuple[float, float, str]] = []
         last = self.count - 1
         first = self.foot(0)
         if vanes.foot_width is not None:
-            corners = self.foot(min(1, last))
-            a, b = (
-                self._ahead(corners[0], corners[1], near),
-                self._ahead(corners[3], corners[2], near),
-            )
+            corners, x = self.foot(min(1, last)), self.front + _FOOT_AT
+            a, b = self._ahead(corners[0], corners[1], x), self._ahead(corners[3], corners[2], x)
             self._between(corners[1], corners[2], a, b)
             words = f"foot {millimetres(vanes.foot_width)}{facts.star('vane.foot_width')} wide"
-            labels.append((near, (a[1] + b[1]) / 2, words))
+            labels.append((x, (a[1] + b[1]) / 2, words))
             self.told.append(words)
         if self.round is None or vanes.count is None or last < 1:
             self._beside_labels(labels)
@@ -234,7 +234,8 @@ class _Unrolled:
         low = self.top + max(self.deep * self.scale, 17.0 * len(labels))
         places = spread([label[1] for label in labels], [17.0] * len(labels), self.top - 8, low + 8)
         for (x, y, words), place in zip(labels, places, strict=True):
-            self.canvas.line((x + 5, y), (left - 5, place), "witness")
+            self.canvas.circle((x, y), 1.8, "tip")
+            self.canvas.line((x, y), (left - 5, place), "witness")
             self.canvas.text((left, place + 4), words, "halo")
 
     def _below(self) -> None:

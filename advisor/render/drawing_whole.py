@@ -5,24 +5,26 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from advisor.render.drawing_canvas import MARGIN, WIDTH, px, spread, text_width
-from advisor.render.drawing_facts import both, inches
+from advisor.render.drawing_facts import MM_PER_INCH, both
 from advisor.render.drawing_outlines import Point
 from advisor.render.drawing_parts import Parts
+from advisor.render.numbers import digits
 
-_ROW = 24.0
+_ROW = 26.0
+_LINE = 14.0  # from one line of a label to the next
 _LARGEST = 3.0  # pixels a millimetre
 
 _MARKS = (
-    ("arrow.balance", "balance point", "balance"),
-    ("steering.head_pressure_point", "pressure, head", "head"),
-    ("steering.pressure_point", "pressure, whole arrow", "whole"),
-    ("steering.vane_pressure_point", "pressure, vanes", "vanes"),
+    ("arrow.balance", ("balance point",), "balance"),
+    ("steering.head_pressure_point", ("pressure point", "of the head"), "head"),
+    ("steering.pressure_point", ("pressure point", "of the whole arrow"), "whole"),
+    ("steering.vane_pressure_point", ("pressure point", "of the vanes"), "vanes"),
 )
 
 
 class _Mark(NamedTuple):
     at: float
-    words: tuple[str, str]
+    words: tuple[str, ...]
     shape: str
 
 
@@ -47,7 +49,8 @@ class Whole:
         canvas.scale_bar(17, scale)
         marks = self._marks(tip)
         up = self.parts.reach() * scale
-        axis = canvas.y + 18 + up + (52 if marks else 0)
+        deep = _LINE * max((len(mark.words) for mark in marks), default=0)
+        axis = canvas.y + 18 + up + (deep + 24 if marks else 0)
 
         def at(mm: float) -> float:
             return left + mm * scale
@@ -59,7 +62,7 @@ class Whole:
             self.parts.nock(left, at(throat), axis, scale)
         self.parts.tail((at(throat), at(front)), rear, axis, scale, "whole")
         self.parts.draw_head(at(front), axis, scale)
-        self._labels(marks, canvas.y + 18, axis, left, scale)
+        self._labels(marks, canvas.y + 4 + deep, axis, left, scale)
 
         canvas.y = axis + up + 4
         low = axis + self.parts.radius * scale
@@ -70,7 +73,8 @@ class Whole:
             a, b = sorted((middle, balance))
             side = "ahead of" if balance >= middle else "behind"
             foc = facts.amount("arrow.foc")
-            words = f"{inches(b - a)} {side} the middle" + (f": FOC {foc}" if foc else "")
+            apart = f"{digits((b - a) / MM_PER_INCH, 3)} in"
+            words = f"{apart} {side} the middle" + (f": FOC {foc}" if foc else "")
             self._row((at(a), at(b)), words, (low, low))
             self.told.append(f"The balance point lies {words}.")
         self._row((at(throat), at(front)), f"shaft {both(length)}", (low, low))
@@ -94,31 +98,35 @@ class Whole:
             return []
         found = []
         for name, words, shape in _MARKS:
-            at = self.facts.mm(name)
+            at = self.facts.mm(name, zero=True)
             if at is None:
                 continue
-            told = f"{self.facts.amount(name)}"
-            self.told.append(f"{words[0].upper()}{words[1:]}: {told} from the nock throat.")
+            told, label = self.facts.amount(name), " ".join(words).capitalize()
+            self.told.append(f"{label}: {told} from the nock throat.")
             if at > tip:
-                self.notes.append(f"{words[0].upper()}{words[1:]}, {told}: ahead of what is drawn.")
+                self.notes.append(f"{label}, {told}: ahead of what is drawn.")
             else:
-                found.append(_Mark(at, (words, told), shape))
-        unknown = [words for name, words, _ in _MARKS if self.facts.mm(name) is None]
+                found.append(_Mark(at, (*words, told), shape))
+        unknown = [
+            " ".join(words) for name, words, _ in _MARKS if self.facts.mm(name, zero=True) is None
+        ]
         if unknown:
             self.notes.append(f"Not known, and left out: {'; '.join(unknown)}.")
         return sorted(found, key=lambda mark: (mark.at, mark.shape))
 
     def _labels(
-        self, marks: list[_Mark], top: float, axis: float, left: float, scale: float
+        self, marks: list[_Mark], low: float, axis: float, left: float, scale: float
     ) -> None:
         """Write what each mark means above the arrow, moved apart, with leaders down to them."""
         sizes = [max(text_width(w) for w in mark.words) + 12 for mark in marks]
         wanted = [left + mark.at * scale for mark in marks]
         for mark, x, at in zip(marks, spread(wanted, sizes, 8, WIDTH - 8), wanted, strict=True):
-            self.canvas.text((x, top), mark.words[0], "", "middle")
-            self.canvas.text((x, top + 14), mark.words[1], "", "middle")
-            self.canvas.line((x, top + 19), (at, axis - 8), "witness")
-            self._shape(mark.shape, at, axis)
+            for row, words in enumerate(reversed(mark.words)):
+                self.canvas.text((x, low - _LINE * row), words, "", "middle")
+            self.canvas.line((x, low + 5), (at, axis - 9), "witness")
+        # Where two marks stand on one spot the balance point is seen on the other.
+        for mark in sorted(marks, key=lambda mark: mark.shape == "balance"):
+            self._shape(mark.shape, left + mark.at * scale, axis)
 
     def _shape(self, shape: str, x: float, y: float) -> None:
         canvas = self.canvas
@@ -133,5 +141,5 @@ class Whole:
             square = [(x - 5, y - 5), (x + 5, y - 5), (x + 5, y + 5), (x - 5, y + 5)]
             canvas.polygon(square, "mark vane-pressure")
         else:
-            diamond = [(x, y - 7), (x + 7, y), (x, y + 7), (x - 7, y)]
+            diamond = [(x, y - 9), (x + 9, y), (x, y + 9), (x - 9, y)]
             canvas.polygon(diamond, "mark whole-pressure")

@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
+import math
+
 from advisor.decision import FactValue, Number
+
+_ROUGH = 10
+"""Percent of its value from which on a number's third digit says nothing."""
 
 _PLAIN_UNITS = {"": "", "1": "", "ratio": "", "lbf": " lb", "%": " %", "N-m2": " N m2"}
 
 
 def amount(number: Number) -> str:
-    """Show a computed number to three digits, with its band."""
+    """Show a computed number to the digits its band deserves, and the band.
+
+    Three digits, or two where the band is a tenth of the number or more.
+    """
     band = f" +/- {number.band}" if number.band else ""
-    return f"{digits(number.value, 3)}{unit_words(number.unit)}{band}"
+    rough = number.band.endswith("%") and float(number.band[:-1]) >= _ROUGH
+    value = _two_digits(number.value) if rough else digits(number.value, 3)
+    return f"{value}{unit_words(number.unit)}{band}"
+
+
+def _two_digits(value: float) -> str:
+    """Round to two digits, whole ones too, and show both: 2.0, 0.76, 3000."""
+    rounded = float(f"{value:.2g}")
+    if rounded == 0:
+        return "0"
+    return f"{rounded:.{max(0, 1 - math.floor(math.log10(abs(rounded))))}f}"
 
 
 def plain(value: FactValue) -> str:

@@ -109,6 +109,7 @@ class _Teller:
         self._lost()
         self._doubts()
         self._close_behind()
+        self._numbers()
         self._not_known()
         self._cautions()
         self._steps()
@@ -149,17 +150,6 @@ class _Teller:
             facts = ", ".join(dict.fromkeys(f for u in waits for f in u.facts))
             rules = ", ".join(dict.fromkeys(u.rule for u in waits))
             page.put(f"Not settled: {fact} waits for {facts} ({rules}).", hang=2)
-        numbers = [
-            f"{d.labels.get(name, name)} {amount(number)}" + ("*" if number.rests_on else "")
-            for name, number in d.numbers.items()
-        ]
-        if numbers:
-            page.lines.append("")
-            for line in _columns(numbers, WIDTH - _INDENT):
-                page.lines.append(" " * _INDENT + line)
-            resting = sorted({f for n in d.numbers.values() for f in n.rests_on})
-            if resting:
-                page.put(f"* rests on assumed {', '.join(resting)}")
         if d.rests_on:
             page.put(f"This verdict rests on assumed {', '.join(d.rests_on)}.")
         if d.equals:
@@ -169,6 +159,26 @@ class _Teller:
                 f"{bounded.fact} {plain(bounded.value)} is bounded by the stock, not by a rule: "
                 f"{plain(bounded.beyond)} would break nothing."
             )
+
+    # Numbers
+
+    def _numbers(self) -> None:
+        """Tell what was worked out, a line for each number."""
+        d, page = self.d, self.page
+        refused = {name: why.refused for name, why in d.unknown.items() if why.refused}
+        if not d.numbers and not refused:
+            return
+        page.head("Numbers")
+        labels = {name: d.labels.get(name, name) for name in d.numbers}
+        width = max(map(len, labels.values()), default=0) + 2
+        for name, number in d.numbers.items():
+            star = "*" if number.rests_on else ""
+            page.pair(labels[name], amount(number) + star, _INDENT, width)
+        resting = sorted({f for n in d.numbers.values() for f in n.rests_on})
+        if resting:
+            page.put(f"* rests on assumed {', '.join(resting)}")
+        for name, reason in refused.items():
+            page.put(f"No {d.labels.get(name, name)}: {reason}.", hang=2)
 
     # Why
 
@@ -438,22 +448,6 @@ def _as_good(decision: Decision) -> str:
     more = len(decision.equals) - len(shown)
     tail = f"; and {more} more" if more > 0 else ""
     return f"You may as well use: {'; '.join(shown)}{tail}."
-
-
-def _columns(cells: list[str], width: int) -> list[str]:
-    """Set short texts in two columns where both fit."""
-    lines: list[str] = []
-    column = width // 2
-    left = ""
-    for cell in cells:
-        if left and len(left) < column and len(cell) <= width - column:
-            lines.append(f"{left:<{column}}{cell}")
-            left = ""
-            continue
-        if left:
-            lines.append(left)
-        left = cell
-    return [*lines, left] if left else lines
 
 
 def _kind(kind: str) -> str:

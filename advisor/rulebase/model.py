@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from advisor.engine.program import Program
 from advisor.engine.rules import Rule
 from advisor.engine.values import FactTable
 from advisor.setups.model import Stock
-from advisor.vocabulary import Assumption, Vocabulary
+from advisor.vocabulary import NAMED, Assumption, Vocabulary
+from advisor.words import Words
 
 PHASES = ("prepare", "set-up", "bond", "cure", "verify", "shoot", "care")
 LEVELS = ("stop", "caution", "note")
@@ -82,6 +84,10 @@ class RuleEntry(NamedTuple):
         return self.rule.id
 
 
+def _title(source: Source) -> str:
+    return ", ".join(part for part in (source.author, source.title, source.year) if part)
+
+
 class Retired(NamedTuple):
     """A rule that a higher layer took out of use."""
 
@@ -130,8 +136,28 @@ class RuleBase:
         self.retired = retired
         self.weights: dict[str, int] = {}
         """How much hangs on each rule, kept by whoever works it out."""
+        self.titles: dict[str, str] = {source: _title(sources[source]) for source in sources}
         self.digest = digest
         self.ladder = ladder
+
+    @cached_property
+    def words(self) -> Words:
+        """Return what puts facts and demands of this rule base into words."""
+        return Words(self.vocabulary)
+
+    @cached_property
+    def named_in_texts(self) -> frozenset[str]:
+        """Return the facts that cautions, steps and reasons name in braces."""
+        texts = [
+            text
+            for entry in self.entries.values()
+            for text in (
+                entry.because,
+                *(caution.text for caution in entry.cautions),
+                *(step.text for step in entry.steps),
+            )
+        ]
+        return frozenset(NAMED.findall(" ".join(texts)))
 
     @property
     def name(self) -> str:

@@ -9,6 +9,7 @@ shows); and a naive loop over the same compiled conditions.
 
 from __future__ import annotations
 
+import itertools
 import os
 import statistics
 import subprocess
@@ -130,7 +131,7 @@ def growth(seeds: int = 6) -> None:
 
     sizes = (50, 200, 1000)
     costs = {rules: [cost(rules, seed) for seed in range(1, seeds + 1)] for rules in sizes}
-    for few, many in zip(sizes, sizes[1:], strict=False):
+    for few, many in itertools.pairwise(sizes):
         each = [b / a for a, b in zip(costs[few], costs[many], strict=True)]
         overall = sum(costs[many]) / sum(costs[few])
         print(

@@ -4,6 +4,7 @@ The formulas are own derivations, exact; the worked numbers were reckoned apart 
 """
 
 import math
+from typing import Any
 
 import pint
 import pytest
@@ -13,7 +14,9 @@ from hypothesis import strategies as st
 from advisor.physics.glue import (
     end_gap,
     foot_pitch,
+    glue_volume,
     largest_offset,
+    open_lane,
     rear_radius,
     root_space,
     wrap_angle_helical,
@@ -287,3 +290,47 @@ def test_a_gap_must_not_be_negative(bad: float) -> None:
 def test_there_must_be_a_vane(bad: int) -> None:
     with pytest.raises(ValueError, match="fletching_count"):
         root_space(DIAMETER, bad, OFFSET, 0.004)
+
+
+def test_the_open_lane_is_what_two_helical_feet_leave() -> None:
+    # Worked by hand from the wrap of 45.536 deg (2.6 in, 2 deg, 5.8 mm): a quarter of the surface is
+    # 4.5553 mm, the wrap takes 2.3048 mm and the foot 2.6 mm.
+    wrap = wrap_angle_helical(5.8e-3, 2.6 * 0.0254, math.radians(2.0))
+    assert open_lane(5.8e-3, 4, wrap, 2.6e-3) * 1e3 == pytest.approx(-0.3495, abs=5e-4)
+    assert open_lane(5.8e-3, 3, wrap, 2.6e-3) * 1e3 == pytest.approx(1.1690, abs=5e-4)
+    # Straight feet leave the whole pitch less a foot, the same as square to them.
+    assert open_lane(6e-3, 3, 0.0, 2e-3) == pytest.approx(root_space(6e-3, 3, 0.0, 2e-3), rel=1e-12)
+
+
+@given(diameters, st.integers(1, 12), st.floats(0, 1), st.floats(1e-4, 1e-2))
+def test_the_open_lane_narrows_with_turn_and_width(
+    diameter: float, count: int, wrap: float, width: float
+) -> None:
+    lane = open_lane(diameter, count, wrap, width)
+    assert open_lane(diameter, count, wrap + 0.1, width) < lane
+    assert open_lane(diameter, count, wrap, width * 2) < lane
+
+
+def test_the_glue_for_a_dozen() -> None:
+    # 48 feet of 2.75 in with a bead of 0.1 mm2: 0.335 ml, three times over about 1 ml.
+    assert glue_volume(48, 2.75 * 0.0254, 0.1e-6, 1.0) * 1e6 == pytest.approx(0.33528, abs=1e-5)
+    assert glue_volume(48, 2.75 * 0.0254, 0.1e-6, 3.0) * 1e6 == pytest.approx(1.006, abs=1e-3)
+    assert glue_volume(0, 0.05, 0.1e-6, 1.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: open_lane(0.0, 3, 0.1, 1e-3), "shaft_outside_diameter"),
+        (lambda: open_lane(6e-3, 0, 0.1, 1e-3), "fletching_count"),
+        (lambda: open_lane(6e-3, 3, -0.1, 1e-3), "fletching_wrap_angle"),
+        (lambda: open_lane(6e-3, 3, 0.1, 0.0), "vane_foot_width"),
+        (lambda: glue_volume(-1, 0.05, 1e-7, 1.0), "vane_count"),
+        (lambda: glue_volume(3, 0.0, 1e-7, 1.0), "vane_length"),
+        (lambda: glue_volume(3, 0.05, math.inf, 1.0), "bead_section"),
+        (lambda: glue_volume(3, 0.05, 1e-7, 0.5), "waste"),
+    ],
+)
+def test_impossible_lanes_and_beads_are_refused(call: Any, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
+        call()

@@ -282,6 +282,15 @@ def _contrast(scheme: str, one: str, other: str) -> float:
     return (b + 0.05) / (a + 0.05)
 
 
+def test_a_dimension_is_seen_on_what_it_measures() -> None:
+    dark, printed = STYLE.index("prefers-color-scheme:dark"), STYLE.index("@media print")
+    for scheme in (STYLE[:dark], STYLE[dark:printed], STYLE[printed:]):
+        for ground in ("fill", "shade", "pale"):
+            assert _contrast(scheme, "measure", ground) >= 3  # WCAG 2.1, 1.4.11
+            assert _contrast(scheme, "ink", ground) >= 3
+    assert re.search(r"\.wrap\{[^}]*fill:var\(--shade\)", STYLE)
+
+
 def test_text_is_large_enough_and_plain_viewers_get_plain_colours() -> None:
     assert all(float(size) >= 11 for size in re.findall(r"font-size:([\d.]+)px", STYLE))
     for before, name in re.findall(r"([\w-]+:#\w{6};)?(?:fill|stroke):var\(--(\w+)\)", STYLE):
@@ -329,8 +338,95 @@ def test_marks_stand_where_the_numbers_say() -> None:
         xs = [x for x, _ in points(every(root, "mark", name)[0])]
         middle = (max(xs) + min(xs)) / 2
         assert close(middle - throat, inches * INCH * scale), name
-    assert "pressure, whole arrow" in texts(root)
+    assert "of the whole arrow" in texts(root)
     assert "3.85 in ahead of the middle: FOC 13.7 % +/- 1 point" in texts(root)
+
+
+@pytest.mark.parametrize("whole", [0, 1.9, 2.3, 14.2, 16.5, 17.9, 18, 19, 28.9])
+@pytest.mark.parametrize("length", [15, 28, 33])
+def test_pressure_points_are_told_apart_from_the_balance_point(whole: float, length: float) -> None:
+    share = length / 28
+    at = {"whole": whole * share, "head": 28.9 * share, "vane": 2.3, "balance": 18 * share}
+    facts: dict[str, FactValue] = {
+        "shaft.length": Number(length, "in"),
+        "arrow.balance": Number(at["balance"], "in", "0.2 in"),
+        "steering.pressure_point": Number(at["whole"], "in", "1.2 in"),
+        "steering.head_pressure_point": Number(at["head"], "in", "0.3 in"),
+    }
+    drawn = side(decision(facts))
+    _check_texts(drawn, "pressure points")
+    root = tree(drawn)
+    scale = pixels_per_mm(root, 0)
+    throat = min(x for x, _ in points(every(root, "shaft")[0])) - 0.3 * INCH * scale
+    # A leader comes down to each mark, and none crosses another.
+    leaders = [
+        (float(e.get("x1") or 0), float(e.get("x2") or 0))
+        for e in every(root, "witness")
+        if float(e.get("y1") or 0) < float(every(root, "balance")[0].get("cy") or 0) - 20
+    ][: len(at)]
+    ends = sorted(throat + inches * INCH * scale for inches in at.values())
+    assert [x for _, x in leaders] == pytest.approx(ends, abs=0.02 * length)
+    assert [x for x, _ in leaders] == sorted(x for x, _ in leaders)
+    # The balance point is drawn last, and the smaller, so that either is seen on the other.
+    marks = every(root, "mark")
+    assert "balance" in (marks[-1].get("class") or "")
+    assert width(every(root, "mark", "whole-pressure")[0]) > 2 * float(marks[-1].get("r") or 0) + 4
+
+
+def test_the_balance_is_told_to_three_digits() -> None:
+    words = said(tree(side(decision({"shaft.length": Number(27.789, "in")}))))
+    assert "3.96 in ahead of the middle" in words
+
+
+@pytest.mark.parametrize("thick", [3.6, 11])
+def test_the_height_of_a_low_vane_is_told_above_the_shaft(thick: float) -> None:
+    low: dict[str, FactValue] = {
+        "vane.height": Number(0.2, "in"),
+        "shaft.outside_diameter": Number(thick, "mm"),
+    }
+    root = tree(side(decision(low)))
+    surface = min(y for _, y in points(every(root, "shaft")[1]))
+    label = next(e for e in root.iter(f"{SVG}text") if e.text == "5.08 mm")
+    assert float(label.get("y") or 0) <= surface - 3
+
+
+def test_lines_do_not_run_through_labels() -> None:
+    for drawing in DRAWINGS:
+        drawn = list(tree(drawing(decision())))
+        first = next(at for at, e in enumerate(drawn) if e.get("class") == "halo")
+        assert {e.tag for e in drawn[first:]} <= {f"{SVG}text", f"{SVG}rect"}
+    # The lines of the head's exposed length come down through another row's label.
+    root = tree(side(decision()))
+    label = next(e for e in root.iter(f"{SVG}text") if (e.text or "").startswith("starts"))
+    end, y = float(label.get("x") or 0), float(label.get("y") or 0)
+    crossing = [
+        float(e.get("x1") or 0)
+        for e in every(root, "witness")
+        if e.get("x1") == e.get("x2")
+        and end - 130 < float(e.get("x1") or 0) < end
+        and float(e.get("y2") or 0) > y
+    ]
+    assert crossing
+    grounds = [e for e in every(root, "paper") if close(float(e.get("y") or 0), y - 11)]
+    for x in crossing:
+        assert any(
+            float(e.get("x") or 0) < x < float(e.get("x") or 0) + float(e.get("width") or 0)
+            for e in grounds
+        )
+
+
+def test_a_head_says_what_its_outline_does_not_show() -> None:
+    three = said(tree(side(decision({"point.blades": Number(3, "")}))))
+    assert "The width of the head is that of the circle round its blades." in three
+    assert "the circle round its blades" not in said(tree(side(decision())))
+    closed: dict[str, FactValue] = {
+        "point.type": "mechanical",
+        "point.closed_width": Number(0.6, "in"),
+    }
+    assert "open they cut 1.125 in (28.6 mm)" in said(tree(side(decision(closed))))
+    guessed = tree(side(decision({"point.blade_start": None})))
+    edges = [e for e in every(guessed, "guess") if e.tag == f"{SVG}line"]
+    assert edges  # a blade seen on its edge is no surer than one seen flat
 
 
 @pytest.mark.parametrize(
@@ -458,6 +554,54 @@ def test_a_clearance_too_small_or_far_outside_is_told() -> None:
     assert not every(root, "clearance")
 
 
+def test_what_the_vanes_must_pass_is_drawn_on_them() -> None:
+    order = [e.get("class") or "" for e in tree(behind(decision())).iter()]
+    last_sweep = max(at for at, kind in enumerate(order) if kind == "sweep")
+    assert order.index("clearance") > last_sweep
+    assert order.index("rear-circle") > last_sweep
+
+
+def test_flat_vanes_are_seen_to_stand_out_at_their_ends() -> None:
+    flat: dict[str, FactValue | None] = {
+        "bench.clamp": "straight",
+        "fletching.offset": Number(8, "deg"),
+        "rest.clearance": Number(14.5, "mm"),
+        "vane.silhouette": "parabolic",
+    }
+    # The top's rear corner: 0.35 of 66.04 mm behind mid-foot, 8 deg aside, 14.33 mm up.
+    told = "stand out to 14.7 mm from the axis, beyond the rest clearance."
+    root = tree(behind(decision(flat)))
+    assert told in said(root)
+    cx, cy = (float(every(root, "shaft")[0].get(name) or 0) for name in ("cx", "cy"))
+    spoke = every(root, "axis")[0]
+    outer = math.hypot(float(spoke.get("x2") or 0) - cx, float(spoke.get("y2") or 0) - cy)
+    for edge in every(root, "vane-edge"):
+        assert all(math.hypot(x - cx, y - cy) < outer for x, y in points(edge))
+    scale = pixels_per_mm(root, 0)
+    far = max(math.hypot(x - cx, y - cy) for x, y in points(every(root, "sweep")[0]))
+    assert close(far, 14.70 * scale)
+    roomy = said(tree(behind(decision({**flat, "rest.clearance": Number(20, "mm")}))))
+    assert "stand out to 14.7 mm from the axis." in roomy
+    assert "stand out" not in said(tree(behind(decision({**flat, "bench.clamp": "right"}))))
+
+
+@pytest.mark.parametrize("count", [2, 3, 4, 5, 6])
+@pytest.mark.parametrize("height", [0.2, 0.9])
+def test_the_turn_is_shown_clear_of_angle_and_radius(count: int, height: float) -> None:
+    facts = {"fletching.count": Number(count, ""), "vane.height": Number(height, "in")}
+    root = tree(behind(decision(facts)))
+    cx, cy = (float(every(root, "shaft")[0].get(name) or 0) for name in ("cx", "cy"))
+    spin = points(every(root, "spin")[0])
+    arc = points(next(e for e in every(root, "dim") if e.tag == f"{SVG}polyline"))
+    for x, y in spin:
+        assert min(math.dist((x, y), other) for other in arc) > 10
+    label = next(e for e in root.iter(f"{SVG}text") if (e.text or "").startswith("radius"))
+    x1, y2 = float(label.get("x") or 0), float(label.get("y") or 0)
+    half = 0 if label.get("text-anchor") == "end" else 40
+    assert all(x > x1 + half or y < y2 - 10 for x, y in spin)
+    assert math.hypot(spin[0][0] - cx, spin[0][1] - cy) > 80
+
+
 def test_a_wrap_counts_where_the_numbers_count_it() -> None:
     wrapped: dict[str, FactValue | None] = {
         "wrap.length": Number(4, "in"),
@@ -525,6 +669,45 @@ def test_a_foot_that_runs_over_the_cut_goes_on_at_the_other_edge() -> None:
         assert min(shifted) < 0.05
 
 
+@pytest.mark.parametrize(("direction", "sign"), [("right", 1), ("left", -1)])
+@pytest.mark.parametrize("thick", [3.6, 11])
+def test_the_lean_is_shown_as_far_as_the_cut(direction: str, sign: int, thick: float) -> None:
+    facts: dict[str, FactValue] = {
+        "fletching.offset": Number(8, "deg"),
+        "fletching.direction": direction,
+        "vane.length": Number(4, "in"),
+        "shaft.outside_diameter": Number(thick, "mm"),
+    }
+    root = tree(unrolled(decision(facts)))
+    ys = [y for _, y in points(every(root, "surface")[0])]
+    along, lean = every(root, "axis")
+    x1, y1, x2, y2 = (float(lean.get(name) or 0) for name in ("x1", "y1", "x2", "y2"))
+    assert min(ys) - 0.02 <= y1 <= max(ys) + 0.02
+    assert abs(math.degrees(math.atan2(y2 - y1, x2 - x1)) - sign * 8) < 0.05
+    assert along.get("y1") == along.get("y2") == lean.get("y2")
+    assert "8 deg" in texts(root)
+
+
+def test_foot_room_and_spacing_are_dimensioned_beside_one_another() -> None:
+    for count in (2, 3, 6):
+        root = tree(unrolled(decision({"fletching.count": Number(count, "")})))
+        dots = [e for e in every(root, "tip") if e.tag == f"{SVG}circle"]
+        xs = sorted(float(e.get("cx") or 0) for e in dots)
+        assert len(xs) == 3
+        assert all(other - one >= 14 for one, other in pairwise(xs))
+        assert xs[-1] < max(x for x, _ in points(every(root, "surface")[0]))
+    # Dimensions may stand out over the cut, but below the words on the surface's ends.
+    crowded: dict[str, FactValue] = {
+        "shaft.outside_diameter": Number(4.2, "mm"),
+        "vane.foot_width": Number(4, "mm"),
+        "fletching.root_space": Number(-1.8, "mm"),
+    }
+    root = tree(unrolled(decision({**crowded, "fletching.count": Number(6, "")})))
+    words = next(e for e in root.iter(f"{SVG}text") if e.text == "to the head")
+    tops = [float(e.get("y1") or 0) for e in every(root, "dim")]
+    assert min(tops) > float(words.get("y") or 0)
+
+
 def test_the_glue_line_of_a_straight_clamp_is_drawn_deeper() -> None:
     root = tree(unrolled(decision({"bench.clamp": "straight"})))
     scale = pixels_per_mm(root, 0)
@@ -565,7 +748,7 @@ def test_feet_that_overlap_are_said_to() -> None:
         (side, "point.blade_length", "their outline is dashed"),
         (side, "point.blade_start", "their outline is dashed"),
         (side, "point.blades", "Number of blades not stated"),
-        (side, "steering.pressure_point", "left out: pressure, whole arrow"),
+        (side, "steering.pressure_point", "left out: pressure point of the whole arrow"),
         (side, "arrow.balance", "left out: balance point"),
         (behind, "shaft.outside_diameter", "Shaft diameter not stated: 6 mm is drawn, dashed."),
         (behind, "vane.height", "Vane height not stated"),
@@ -802,4 +985,6 @@ def test_labels_are_spread_in_order_and_apart(wanted: list[float], size: float) 
 
 def test_labels_with_room_stay_where_they_belong() -> None:
     assert spread([100, 300], [50, 50], 0, 700) == [100, 300]
+    assert spread([100, 100, 300], [50, 50, 50], 0, 700) == [75, 125, 300]
+    assert spread([10, 690], [50, 50], 0, 700) == [25, 675]
     assert spread([], [], 0, 1) == []

@@ -17,6 +17,7 @@ from advisor.decision import (
     Decision,
     Dispute,
     Evidence,
+    NoNumber,
     Number,
     Premise,
     Question,
@@ -189,7 +190,7 @@ def kettle() -> Decision:
         ),
         rests_on=("rim.width",),
         fired=("whistle-on-gas",),
-        unknown=(),
+        unknown={"kettle.rate": NoNumber((), "the spout is wider than the kettle")},
         stated={"stove.fuel": Stated("kettle.yaml", 3, "gas")},
         assumptions={
             "rim.width": Assumed("most are", "base"),
