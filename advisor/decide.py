@@ -31,7 +31,7 @@ from advisor.decision import (
     Undecided,
     Unproven,
 )
-from advisor.derive import BY_FACT, ROUGH, refusal
+from advisor.derive import BY_FACT, ROUGH, differs, refusal
 from advisor.engine.conditions import lacking
 from advisor.engine.grid import Offence
 from advisor.engine.rules import MUST, Demand, Rule
@@ -41,6 +41,7 @@ from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
 from advisor.premises import Origins, assumed_in
 from advisor.questions import Questions
 from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
+from advisor.vocabulary import NAMED
 
 _STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
 
@@ -62,6 +63,7 @@ class _Teller:
         self.origins = Origins(judgement, self.run, self.words)
         self.grid = judgement.grid
         self.entries: Mapping[str, RuleEntry] = self.base.entries
+        self._told_texts: dict[tuple[Value, ...], str] = {}
         self._step_orders: dict[int, list[Step]] = {}
         self._caution_orders: dict[int, list[Caution]] = {}
 
@@ -93,7 +95,7 @@ class _Teller:
             numbers=numbers,
             chosen=self._chosen(),
             items=self._items(j.at),
-            notes=j.choice.notes,
+            notes=(*j.choice.notes, *self._overruled_functions()),
             concluded={
                 name: self.origins.shown(name, value)
                 for name, value in self.run.concluded().items()
@@ -205,6 +207,28 @@ class _Teller:
                 )
         return found
 
+    def _overruled_functions(self) -> tuple[str, ...]:
+        """Say of stated facts that could be computed what they would come to, where that differs.
+
+        Within the function's band a stated value is a better one; beyond it one of the two is
+        wrong, and whoever reads the page should know.
+        """
+        found = []
+        run, chooser = self.run, self.judgement.ways.chooser
+        for name in self.vocabulary.of_origin(COMPUTED):
+            function = chooser.function(name)
+            if function is None or name not in self.judgement.setup.facts:
+                continue
+            own = function.value([run.value(need) for need in function.needs])
+            stated = run.value(name)
+            if has_value(own) and differs(name, stated, own, self.vocabulary[name].unit):
+                told, worked_out = (self.words.value(name, x, 3) for x in (stated, own))
+                found.append(
+                    f"{name} is stated as {told}; worked out from the rest it would be "
+                    f"{worked_out}. One of them is off: measure again."
+                )
+        return tuple(found)
+
     def _unknown(self) -> dict[str, NoNumber]:
         """Return the computed facts without a value, each with what it lacks or why it has none."""
         found = {}
@@ -298,7 +322,14 @@ class _Teller:
     # Cautions and steps
 
     def _text(self, text: str, run: Run) -> str:
-        return self.words.text(text, run.value, ROUGH) if "{" in text else text
+        if "{" not in text:
+            return text
+        # An alternative mostly names the same values as the chosen build.
+        key = text, *map(run.value, NAMED.findall(text))
+        told = self._told_texts.get(key)
+        if told is None:
+            told = self._told_texts[key] = self.words.text(text, run.value, ROUGH)
+        return told
 
     # The chosen build and its alternatives mostly have the same rules standing, so cautions and
     # steps are put in order once for each such set, and only texts that name facts told anew.
@@ -439,7 +470,7 @@ class _Teller:
         return Alternative(
             build=self._build(run.values),
             numbers={
-                name: Number(value, *number[1:])
+                name: number if value == number.value else Number(value, *number[1:])
                 for name, number in numbers.items()
                 if has_value(value := run.value(name))
             },

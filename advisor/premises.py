@@ -29,15 +29,18 @@ class Origins:
         self.words = words
         self.vocabulary = judgement.base.vocabulary
         self._facts: dict[str, Premise] = {}
+        self._shown: dict[tuple[str, Value], FactValue] = {}
         self._rests: dict[str, frozenset[str]] = {}
 
     def shown(self, fact: str, value: Value) -> FactValue:
         """Return a value as the Decision holds it."""
-        entry = self.vocabulary[fact]
-        if entry.kind in NUMBERS:
-            return Number(value, entry.unit)
-        shown: FactValue = value
-        return shown
+        # Alternatives and equals mostly hold the same values as the chosen build.
+        found = self._shown.get((fact, value))
+        if found is None:
+            entry = self.vocabulary[fact]
+            found = Number(value, entry.unit) if entry.kind in NUMBERS else value
+            self._shown[fact, value] = found
+        return found
 
     def fact(self, name: str) -> Premise:
         """Return where a fact has its value from, down to what was stated."""
@@ -82,11 +85,11 @@ class Origins:
         judged = judge(when, self.run.program.table, self.run.values)
         found: dict[tuple[str, str], Premise] = {}
         for test, holds in _telling(judged):
-            said = self.words.condition(test)
             for name in test.facts():
                 premise = self.fact(name)
                 told = test.op == "known" and holds and premise.value is not None
                 if (premise.value is None or test.op in ("known", "stated")) and not told:
+                    said = self.words.condition(test)
                     premise = premise._replace(says=said if holds else f"not: {said}")
                 found.setdefault((name, premise.says), premise)
         return tuple(found.values())

@@ -59,7 +59,9 @@ class Questions:
             key=lambda fact: (first.get(fact, _LAST), -weights.get(fact, 0), fact),
         )
         questions = tuple(self._question(fact, waiting.get(fact, set()), first) for fact in asked)
-        return questions, tuple(fact for fact in possible if fact not in asked)
+        # What a number would take where it is known is not asked for, yet could change it.
+        used = self.judgement.ways.chooser.optional
+        return questions, tuple(f for f in possible if f not in asked and f not in used)
 
     def _possible(self) -> list[str]:
         on_axes = {fact for axis in self.judgement.choice.axes for fact in axis.facts}

@@ -11,14 +11,14 @@ from collections.abc import Callable, Sequence
 from math import isfinite
 from operator import mul
 
-from advisor.derive import air, arrow, tail
+from advisor.derive import arrow, fly, steer, tail
 from advisor.derive.row import Computed
 from advisor.engine.chooser import Function
 from advisor.engine.values import MISSING, Missing, Value
 from advisor.quantities import UNITS, round9
 from advisor.vocabulary import COUNT, QUANTITY, Vocabulary
 
-TABLE: tuple[Computed, ...] = (*arrow.ROWS, *tail.ROWS, *air.ROWS)
+TABLE: tuple[Computed, ...] = (*arrow.ROWS, *tail.ROWS, *steer.ROWS, *fly.ROWS)
 
 BY_FACT = {computed.fact: computed for computed in TABLE}
 NEEDS = {computed.fact: computed.needs for computed in TABLE}
@@ -34,7 +34,12 @@ def functions(vocabulary: Vocabulary) -> tuple[Function, ...]:
     """
     return tuple(
         Function(
-            computed.fact, computed.needs, _bind(computed, vocabulary), computed.by, computed.cases
+            computed.fact,
+            computed.needs,
+            _bind(computed, vocabulary),
+            computed.by,
+            computed.cases,
+            computed.optional,
         )
         for computed in TABLE
         if all(name in vocabulary for name in (computed.fact, *computed.needs))
@@ -79,7 +84,7 @@ def _asking(computed: Computed, vocabulary: Vocabulary) -> Callable[[Sequence[Va
     def ask_whole(values: Sequence[Value]) -> float:
         return int(call(*map(mul, values, factors)) * out)
 
-    return ask_whole if whole else ask_some if computed.by else ask
+    return ask_whole if whole else ask_some if computed.by or computed.optional else ask
 
 
 def refusal(fact: str, vocabulary: Vocabulary, row: Sequence[Value]) -> str:
@@ -96,7 +101,28 @@ def refusal(fact: str, vocabulary: Vocabulary, row: Sequence[Value]) -> str:
     try:
         result = _asking(BY_FACT[fact], vocabulary)(row)
     except ValueError as error:
-        return str(error)
+        part, misfit, _ = str(error).partition(" would reach from ")
+        return f"the {part} does not fit where it belongs" if misfit else str(error)
     except ArithmeticError:
         return "the numbers are too large or too small for it"
     return "" if isfinite(result) else "it has no end"
+
+
+def differs(fact: str, stated: float, own: float, unit: str) -> bool:
+    """Tell whether a stated number lies outside the band of what its function comes to.
+
+    Args:
+        fact: a computed fact.
+        stated: its stated value.
+        own: the function's.
+        unit: of both.
+    """
+    amount, _, measure = BY_FACT[fact].band.partition(" ")
+    if not amount:
+        return stated != own
+    band = float(amount)
+    if measure == "%":
+        band *= abs(own) / 100.0
+    elif measure in UNITS and unit in UNITS:
+        band *= UNITS[measure][1] / UNITS[unit][1]
+    return abs(stated - own) > band

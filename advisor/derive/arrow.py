@@ -76,7 +76,31 @@ def _balance(
     )[0]
 
 
+def _proud(width: float, diameter: float) -> float:
+    return (width - diameter) / 2.0
+
+
+def _blade_room(head: float, start: float, length: float) -> float:
+    return head - start - length
+
+
 ROWS: tuple[Computed, ...] = (
+    Computed(
+        "point.proud",
+        ("point.cutting_width", "shaft.outside_diameter"),
+        _proud,
+        "half the cutting width less the shaft's radius",
+        "difference",
+        "0.01 in",
+    ),
+    Computed(
+        "point.blade_room",
+        ("point.length", "point.blade_start", "point.blade_length"),
+        _blade_room,
+        "exposed head less the blades' start and length",
+        "difference",
+        "0.05 in",
+    ),
     Computed(
         "arrow.mass",
         MASS_NEEDS,

@@ -11,7 +11,7 @@ class Computed(NamedTuple):
 
     `call` takes and returns SI (or plain numbers and choices), in the order of `needs`; a need
     that is not there comes as None. `by` is one of the needs, a choice, and `cases` tells which of
-    the others are asked for with each of its values only.
+    the others are asked for with each of its values only. An `optional` need is never asked for.
     """
 
     fact: str
@@ -22,6 +22,7 @@ class Computed(NamedTuple):
     band: str = ""
     by: str = ""
     cases: Mapping[str, tuple[str, ...]] | None = None
+    optional: tuple[str, ...] = ()
 
     @property
     def is_rough(self) -> bool:

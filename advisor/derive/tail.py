@@ -37,10 +37,22 @@ def _glue_volume(quantity: int, count: int, length: float) -> float:
     return glue.glue_volume(quantity * count, length, GLUE_BEAD, GLUE_WASTE)
 
 
+def _surface_diameter(shaft: float, wrap_length: float, over_wrap: float | None) -> float:
+    return over_wrap if over_wrap is not None and wrap_length > 0.0 else shaft
+
+
 ROWS: tuple[Computed, ...] = (
     Computed(
+        "fletching.surface_diameter",
+        ("shaft.outside_diameter", "wrap.length", "wrap.outside_diameter"),
+        _surface_diameter,
+        "diameter the feet stand on: over the wrap where that is known, else the shaft's",
+        "as stated",
+        optional=("wrap.outside_diameter",),
+    ),
+    Computed(
         "glue.end_gap",
-        ("shaft.outside_diameter", "vane.length", "fletching.offset"),
+        ("fletching.surface_diameter", "vane.length", "fletching.offset"),
         glue.end_gap,
         "gap under the ends of a stiff straight foot",
         _GEOMETRY,
@@ -48,7 +60,7 @@ ROWS: tuple[Computed, ...] = (
     ),
     Computed(
         "glue.offset_limit",
-        ("shaft.outside_diameter", "vane.length"),
+        ("fletching.surface_diameter", "vane.length"),
         lambda diameter, length: glue.largest_offset(diameter, length, GLUE_GAP),
         "largest offset of a straight foot for a gap of 0.25 mm",
         _GEOMETRY,
@@ -56,7 +68,7 @@ ROWS: tuple[Computed, ...] = (
     ),
     Computed(
         "fletching.wrap_angle",
-        ("shaft.outside_diameter", "vane.length", "fletching.offset", "bench.clamp"),
+        ("fletching.surface_diameter", "vane.length", "fletching.offset", "bench.clamp"),
         _wrap_angle,
         "turn of a foot round the shaft",
         _GEOMETRY,
@@ -64,7 +76,7 @@ ROWS: tuple[Computed, ...] = (
     ),
     Computed(
         "fletching.root_space",
-        ("shaft.outside_diameter", "fletching.count", "fletching.offset", "vane.foot_width"),
+        ("fletching.surface_diameter", "fletching.count", "fletching.offset", "vane.foot_width"),
         glue.root_space,
         "bare shaft between two feet",
         _GEOMETRY,
@@ -72,7 +84,12 @@ ROWS: tuple[Computed, ...] = (
     ),
     Computed(
         "fletching.open_lane",
-        ("shaft.outside_diameter", "fletching.count", "fletching.wrap_angle", "vane.foot_width"),
+        (
+            "fletching.surface_diameter",
+            "fletching.count",
+            "fletching.wrap_angle",
+            "vane.foot_width",
+        ),
         glue.open_lane,
         "what stays open straight along the shaft between two feet",
         _GEOMETRY,
@@ -80,7 +97,7 @@ ROWS: tuple[Computed, ...] = (
     ),
     Computed(
         "fletching.rear_radius",
-        ("shaft.outside_diameter", "vane.height"),
+        ("fletching.surface_diameter", "vane.height"),
         glue.rear_radius,
         "radius over shaft and vane",
         "sum",

@@ -5,10 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import NamedTuple
 
+from advisor.engine.columns import picker
 from advisor.engine.conditions import All, Judge, compile_condition, facts_of, slots_of
 from advisor.engine.program import Program
 from advisor.engine.rules import VALUE, Rule, references
-from advisor.engine.values import ABSENT, MISSING, UNKNOWN, FactTable, Missing, Value, has_value
+from advisor.engine.values import (
+    ABSENT,
+    MISSING,
+    OPEN,
+    UNKNOWN,
+    FactTable,
+    Missing,
+    Value,
+)
 
 
 class Axis(NamedTuple):
@@ -29,9 +38,10 @@ class Function:
             for may come without a value.
         by: one of `needs`, a choice that decides which of the others are asked for.
         cases: for values of `by`, the needs asked for in that case only.
+        optional: needs that are never asked for, and used where they are known.
     """
 
-    __slots__ = ("_asked", "call", "chooser", "fact", "needs")
+    __slots__ = ("_asked", "_optional", "_pickers", "_plain", "call", "chooser", "fact", "needs")
 
     def __init__(
         self,
@@ -40,20 +50,25 @@ class Function:
         call: Callable[..., Value],
         by: str = "",
         cases: Mapping[Value, Collection[str]] | None = None,
+        optional: Collection[str] = (),
     ) -> None:
         self.fact = fact
         self.needs = needs
         self.call = call
         self.chooser = needs.index(by) if by else -1
         cases = cases or {}
-        optional = {name for asked in cases.values() for name in asked}
+        special = {name for asked in cases.values() for name in asked}
+        places = [(i, name) for i, name in enumerate(needs) if name not in optional]
         self._asked: dict[Value, tuple[int, ...]] = {
-            value: tuple(i for i, name in enumerate(needs) if name not in optional or name in asked)
+            value: tuple(i for i, name in places if name not in special or name in asked)
             for value, asked in cases.items()
         }
         # Without a value of `by` everything may be asked for; with another one, none of the cases.
-        self._asked[MISSING] = tuple(range(len(needs)))
-        self._asked[ABSENT] = tuple(i for i, name in enumerate(needs) if name not in optional)
+        self._asked[MISSING] = tuple(i for i, _ in places)
+        self._asked[ABSENT] = tuple(i for i, name in places if name not in special)
+        self._pickers: dict[tuple[int, ...], Callable[[Sequence[Value]], Sequence[Value]]] = {}
+        self._plain = not by and not optional
+        self._optional = tuple(i for i, name in enumerate(needs) if name in optional)
 
     def asked(self, row: Sequence[Value]) -> tuple[int, ...]:
         """Return the places of the needs that these inputs ask for."""
@@ -61,17 +76,36 @@ class Function:
             return self._asked[MISSING]
         return self._asked.get(row[self.chooser], self._asked[ABSENT])
 
+    def _pick_asked(self, row: Sequence[Value]) -> Sequence[Value]:
+        places = self.asked(row)
+        pick = self._pickers.get(places)
+        if pick is None:
+            pick = self._pickers[places] = picker(places)
+        return pick(row)
+
     def value(self, row: Sequence[Value]) -> Value:
         """Return the fact's value for the values of `needs`, or MISSING."""
-        asked = row if self.chooser < 0 else [row[i] for i in self.asked(row)]
-        for x in asked:
+        for x in row if self._plain else self._pick_asked(row):
             if x.__class__ is Missing:
                 return MISSING
+        for i in self._optional:
+            # Somebody could still tell it, so nothing is sure of what it would change.
+            if row[i] is OPEN:
+                return OPEN
         return self.call(*row)
+
+    @property
+    def optional(self) -> list[str]:
+        """Return the names of the needs that are never asked for."""
+        return [self.needs[i] for i in self._optional]
 
     def inputs(self, row: Sequence[Value]) -> list[str]:
         """Return the names of the needs that these inputs ask for."""
         return [self.needs[i] for i in self.asked(row)]
+
+
+_Placed = tuple[int, Callable[[Sequence[Value]], Sequence[Value]], Function]
+"""A function with the slot of its fact, and what picks its row from the values of a run."""
 
 
 class Split(NamedTuple):
@@ -112,9 +146,12 @@ class Chooser:
         self.table: FactTable = table
         # What rules favour is left out: the ranking computes it where it must.
         wishless = (rule._replace(favour=None) for rule in program.rules)
-        self._looked_at = self._closure(named.union(*map(references, wishless)))
+        self._looked_at = self._placed(self._closure(named.union(*map(references, wishless))))
+        self._all = self._placed(self.functions)
+        self._placed_of = {placed[2].fact: placed for placed in self._all}
         self._function_of = {f.fact: f for f in self.functions}
         self.needs = {f.fact: f.needs for f in self.functions}
+        self.optional = frozenset(name for f in self.functions for name in f.optional)
         varying = set(chosen)
         for function in self.functions:
             if not varying.isdisjoint(function.needs):
@@ -220,6 +257,10 @@ class Chooser:
         """Return the function of a computed fact, or None."""
         return self._function_of.get(fact)
 
+    def _placed(self, functions: Sequence[Function]) -> list[_Placed]:
+        slot = self.table.slot
+        return [(slot[f.fact], picker([slot[name] for name in f.needs]), f) for f in functions]
+
     def _closure(self, facts: Collection[str]) -> tuple[Function, ...]:
         """Return the functions of computed facts and of those they come from, in order."""
         wanted = set(facts)
@@ -234,23 +275,21 @@ class Chooser:
         Without `all_of_them` only those are looked after that a rule reads or asks something of,
         or that are named.
         """
-        slot = self.table.slot
-        for function in self.functions if all_of_them else self._looked_at:
-            here = slot[function.fact]
-            if not has_value(values[here]):
-                values[here] = function.value([values[slot[name]] for name in function.needs])
+        for here, pick, function in self._all if all_of_them else self._looked_at:
+            if values[here].__class__ is Missing:
+                values[here] = function.value(pick(values))
 
     def lacking(self, fact: str, values: list[Value]) -> list[str]:
         """Return the facts without a value that a computed fact waits for."""
-        return [
-            name
-            for name in self.inputs(fact, values)
-            if not has_value(values[self.table.slot[name]])
-        ]
+        placed = self._placed_of.get(fact)
+        if placed is None:
+            return []
+        _, pick, function = placed
+        row = pick(values)
+        needs = function.needs
+        return [needs[i] for i in function.asked(row) if row[i].__class__ is Missing]
 
     def inputs(self, fact: str, values: list[Value]) -> list[str]:
         """Return the facts that a computed fact comes from, as these values have it."""
-        function = self._function_of.get(fact)
-        if function is None:
-            return []
-        return function.inputs([values[self.table.slot[name]] for name in function.needs])
+        placed = self._placed_of.get(fact)
+        return [] if placed is None else placed[2].inputs(placed[1](values))

@@ -38,7 +38,13 @@ def spreading(
     sizes: tuple[int, ...], mask: int, onto: int
 ) -> Callable[[Sequence[Value]], Sequence[Value]]:
     """Return what spreads the cells of the axes `onto` over those of `mask`, in C."""
-    places = project(sizes, mask, onto)
+    return picker(project(sizes, mask, onto))
+
+
+def picker(places: Sequence[int]) -> Callable[[Sequence[Value]], Sequence[Value]]:
+    """Return what picks the cells in `places`, in C."""
+    if not places:
+        return lambda _: ()
     if len(places) == 1:
         return lambda cells: (cells[places[0]],)
     pick: Callable[[Sequence[Value]], Sequence[Value]] = itemgetter(*places)

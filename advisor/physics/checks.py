@@ -1,6 +1,6 @@
 """What a number must be before anything is worked out from it. Each check raises `ValueError`."""
 
-import math
+from math import inf, pi
 
 
 def positive(name: str, value: float) -> None:
@@ -10,7 +10,7 @@ def positive(name: str, value: float) -> None:
         ValueError: it is zero, negative or not finite.
 
     """
-    if not 0.0 < value < math.inf:
+    if not 0.0 < value < inf:
         raise ValueError(f"{name} must be a positive finite number, not {value!r}")
 
 
@@ -21,7 +21,7 @@ def not_negative(name: str, value: float) -> None:
         ValueError: it is negative or not finite.
 
     """
-    if not 0.0 <= value < math.inf:
+    if not 0.0 <= value < inf:
         raise ValueError(f"{name} must be a finite number and not negative, not {value!r}")
 
 
@@ -32,7 +32,7 @@ def finite(name: str, value: float) -> None:
         ValueError: it is infinite or no number.
 
     """
-    if not -math.inf < value < math.inf:
+    if not -inf < value < inf:
         raise ValueError(f"{name} must be a finite number, not {value!r}")
 
 
@@ -43,7 +43,7 @@ def acute(name: str, value: float) -> None:
         ValueError: it is outside that range.
 
     """
-    if not 0.0 <= value < math.pi / 2.0:
+    if not 0.0 <= value < pi / 2.0:
         raise ValueError(f"{name} must be from 0 to below a right angle in radians, not {value!r}")
 
 

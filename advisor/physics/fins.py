@@ -10,6 +10,7 @@ for high-powered rockets, 2022.
 """
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 from advisor.physics.checks import not_negative, one_of, positive
@@ -136,6 +137,8 @@ def interference(shape: Fin, shaft_outside_diameter: float) -> float:
     return 1.0 + radius / (shape.span + radius)
 
 
+# The same head is asked about with every tail that is tried behind it.
+@lru_cache(maxsize=1024)
 def set_slope(shape: Fin, count: int, shaft_outside_diameter: float) -> float:
     """Return CN_alpha of 2, 3 or 4 fins on the shaft: K N / 2 times that of one fin.
 

@@ -53,16 +53,12 @@ def finished_mass(
     """
     positive("shaft_length", shaft_length)
     positive("shaft_mass_per_length", shaft_mass_per_length)
-    parts = {
-        "point_mass": point_mass,
-        "insert_mass": insert_mass,
-        "nock_mass": nock_mass,
-        "vane_mass": vane_mass,
-        "fletching_count": fletching_count,
-        "wrap_mass": wrap_mass,
-    }
-    for name, value in parts.items():
-        not_negative(name, value)
+    not_negative("point_mass", point_mass)
+    not_negative("insert_mass", insert_mass)
+    not_negative("nock_mass", nock_mass)
+    not_negative("vane_mass", vane_mass)
+    not_negative("fletching_count", fletching_count)
+    not_negative("wrap_mass", wrap_mass)
     shaft_mass = shaft_length * shaft_mass_per_length
     vanes_mass = vane_mass * fletching_count
     return point_mass + insert_mass + shaft_mass + vanes_mass + wrap_mass + nock_mass
@@ -172,16 +168,16 @@ def balance(
     front = point_length
     rear = point_length + shaft_length
     vane_rear = throat - fletching_rear_gap
-    rods = {
-        "point": (point_mass, POINT_FRONT * point_length, POINT_REAR * point_length),
-        "shaft": (shaft_length * shaft_mass_per_length, front, rear),
-        "insert": (insert_mass, front, front + insert_length),
-        "nock": (nock_mass, rear - NOCK_INSIDE, throat),
-        "vane": (vane_mass * fletching_count, vane_rear - vane_length, vane_rear),
-        "wrap": (wrap_mass, rear - wrap_length, rear),
-    }
+    rods = (
+        ("point", point_mass, POINT_FRONT * point_length, POINT_REAR * point_length),
+        ("shaft", shaft_length * shaft_mass_per_length, front, rear),
+        ("insert", insert_mass, front, front + insert_length),
+        ("nock", nock_mass, rear - NOCK_INSIDE, throat),
+        ("vane", vane_mass * fletching_count, vane_rear - vane_length, vane_rear),
+        ("wrap", wrap_mass, rear - wrap_length, rear),
+    )
     moment = 0.0
-    for part, (part_mass, start, end) in rods.items():
+    for part, part_mass, start, end in rods:
         if part_mass == 0.0:
             continue
         if not start < end:

@@ -138,13 +138,14 @@ class _Teller:
             page.put("What breaks least; it is shown for comparison, not to be built.")
         for line in build_lines(d.build, d.items):
             page.put(line, hang=2)
-        if d.stock:
+        if d.stock and d.chosen:
             page.put(f"chosen from the stock `{d.stock}`")
         for note in d.notes:
             page.put(note, hang=2)
         unmet = [r for told in d.reasons.values() for r in told if _is_unmet(r)]
         for reason in unmet:
-            page.put(f"Does not meet {reason.rule}, which asks that {reason.asks}.", hang=2)
+            verb = "Not proven:" if reason.outcome == "unproven" else "Does not meet"
+            page.put(f"{verb} {reason.rule}, which asks that {reason.asks}.", hang=2)
         for fact in dict.fromkeys(u.fact for u in d.unsettled):
             waits = [u for u in d.unsettled if u.fact == fact]
             facts = ", ".join(dict.fromkeys(f for u in waits for f in u.facts))
@@ -177,8 +178,9 @@ class _Teller:
         resting = sorted({f for n in d.numbers.values() for f in n.rests_on})
         if resting:
             page.put(f"* rests on assumed {', '.join(resting)}")
-        for name, reason in refused.items():
-            page.put(f"No {d.labels.get(name, name)}: {reason}.", hang=2)
+        for reason in dict.fromkeys(refused.values()):
+            names = [name for name, why in refused.items() if why == reason]
+            page.put(f"{reason[0].upper()}{reason[1:]}: no {', '.join(names)}.", hang=2)
 
     # Why
 
