@@ -117,6 +117,18 @@ def _check_names(
 ) -> None:
     from advisor.errors import did_you_mean
 
+    for section in ("build", "numbers"):
+        for name in expect.get(section, {}):
+            if name not in base.vocabulary:
+                near = did_you_mean(name, base.vocabulary.entries)
+                line, column = document.where_key(at, "expect", section, name)
+                collector.add(
+                    document.path,
+                    line,
+                    column,
+                    f"there is no fact `{name}`",
+                    f"did you mean {near}?" if near else "advisor facts lists them all",
+                )
     for key, listed in expect.items():
         if key in _TESTS:
             continue

@@ -88,7 +88,7 @@ Rules = Annotated[
 ]
 Format = Annotated[
     str,
-    typer.Option("--format", metavar="text|json|svg", autocompletion=_complete_format),
+    typer.Option("--format", metavar="text|json|html|svg", autocompletion=_complete_format),
 ]
 Out = Annotated[str | None, typer.Option("--out", metavar="FILE", help="Write to a file instead.")]
 
@@ -111,6 +111,10 @@ def advise(
     stock: Annotated[
         str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
     ] = None,
+    weigh: Annotated[
+        bool,
+        typer.Option("--weigh", help="Try what each open question could still change. Slower."),
+    ] = False,
     form: Format = "text",
     out: Out = None,
 ) -> None:
@@ -142,7 +146,7 @@ def advise(
                 faults += refused.faults
         if stated is None or faults:
             raise Faults(faults, "setup")
-        decision = advise_on(stated, base, listed)
+        decision = advise_on(stated, base, listed, weigh=weigh)
     except Faults as refused:
         _fail(refused)
     from advisor.render import renderer
@@ -225,6 +229,32 @@ def rules_show(
     except Faults as refused:
         _fail(refused)
     _write(shown, out)
+
+
+@rules_app.command("cases")
+def rules_cases(
+    rules: Rules = None,
+    only: Annotated[
+        str, typer.Option("--only", metavar="NAME", help="Only cases with this in their name.")
+    ] = "",
+    form: Annotated[str, typer.Option("--format", metavar="text|json|junit")] = "text",
+    out: Out = None,
+) -> None:
+    """Run the cases kept beside the rules, and say which do not hold."""
+    from advisor.case_report import FORMS, run_all
+    from advisor.rulebase.read import read_rule_base
+
+    _check_format(form, tuple(FORMS))
+    try:
+        base = read_rule_base(rules)
+        outcomes = run_all(base, only)
+        if only and not outcomes:
+            raise _misuse("--only", f"no case has `{only}` in its name", "name another, or none")
+    except Faults as refused:
+        _fail(refused)
+    _write(FORMS[form](outcomes), out)
+    if any(outcome.fails for outcome in outcomes):
+        raise typer.Exit(NO_BUILD)
 
 
 def _misuse(where: str, what: str, remedy: str) -> Faults:

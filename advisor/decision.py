@@ -205,6 +205,9 @@ class Question(NamedTuple):
     assumed: bool
     because: str = ""
     rules: tuple[str, ...] = ()
+    tried: int = 0  # possible values tried
+    changing: int = 0  # how many of them change the build or the verdict
+    example: str = ""  # one that does, and to what
 
 
 class Unsettled(NamedTuple):

@@ -9,15 +9,25 @@ from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
 
 
-def advise(setup: Setup, base: RuleBase, stock: Stock | None = None) -> Decision:
+def advise(
+    setup: Setup, base: RuleBase, stock: Stock | None = None, *, weigh: bool = False
+) -> Decision:
     """Advise on a setup.
 
     Args:
         setup: what was stated.
         base: the rules.
         stock: what can be chosen from; what it does not list comes from the rule base's ladder.
+        weigh: whether the questions are put in order by trying their possible answers, which takes
+            some ten times as long as the advice.
     """
-    return decide(Judgement(setup, base, offered_stock(base, stock)))
+    judgement = Judgement(setup, base, offered_stock(base, stock))
+    decision = decide(judgement)
+    if not weigh:
+        return decision
+    from advisor.trying import weigh as weigh_questions
+
+    return decision._replace(questions=weigh_questions(judgement, decision.questions))
 
 
 def offered_stock(base: RuleBase, stock: Stock | None) -> Stock:

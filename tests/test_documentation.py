@@ -33,7 +33,7 @@ def test_the_drawing_is_current() -> None:
 
 
 def test_every_command_and_option_is_documented() -> None:
-    for command in ("advise", "rules list", "rules show"):
+    for command in ("advise", "rules list", "rules show", "rules cases"):
         assert f"advisor {command}" in TEXT, command
         shown = "\n".join(output_of(f"advisor {command} --help"))
         for option in set(re.findall(r"--[a-z]+", shown)) - {"--help"}:

@@ -370,6 +370,11 @@ def _bears(question: Question) -> str:
     rules = ", ".join(shown) + (f" and {more} more" if more > 0 else "")
     parts = [f"bears on {rules}"] if rules else []
     parts += [question.because] if question.because else []
+    if question.changing:
+        parts += [f"{question.changing} of {question.tried} answers tried change the advice"]
+        parts += [question.example]
+    elif question.tried:
+        parts += ["by itself no answer tried changes the build"]
     told = "; ".join(parts)
     return f" {told[0].upper()}{told[1:]}." if told else ""
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
+from advisor.engine.conditions import tests_of
 from advisor.engine.program import Program
 from advisor.engine.rules import Rule
 from advisor.engine.values import FactTable
@@ -144,6 +145,21 @@ class RuleBase:
     def words(self) -> Words:
         """Return what puts facts and demands of this rule base into words."""
         return Words(self.vocabulary)
+
+    def bounds_on(self, fact: str) -> frozenset[float]:
+        """Return the numbers that rules compare a fact with."""
+        return self._bounds.get(fact, frozenset())
+
+    @cached_property
+    def _bounds(self) -> dict[str, frozenset[float]]:
+        found: dict[str, set[float]] = {}
+        for entry in self.entries.values():
+            rule = entry.rule
+            nodes = (rule.when, rule.unless, *(demand.test for demand in rule.demands))
+            for test in (t for node in nodes if node is not None for t in tests_of(node)):
+                if isinstance(test.operand, (int, float)) and not isinstance(test.operand, bool):
+                    found.setdefault(test.fact, set()).add(float(test.operand))
+        return {fact: frozenset(numbers) for fact, numbers in found.items()}
 
     @cached_property
     def named_in_texts(self) -> frozenset[str]:

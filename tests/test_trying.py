@@ -1,0 +1,109 @@
+"""Questions put in order by trying: what they say must be true of the advice itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from advisor.decision import Decision, Question
+from advisor.pipeline import advise
+from advisor.rulebase.read import read_rule_base
+from advisor.setups.model import Given, Setup
+from advisor.setups.read import read_setup
+from advisor.trying import MOST_VALUES, possible_values
+from advisor.vocabulary import COUNT, QUANTITY
+from tests.test_cli import run
+
+ROOT = Path(__file__).resolve().parents[1]
+BASE = read_rule_base()
+SETUPS = (
+    ("fixed-blade-hunting.yaml", ()),
+    ("target-recurve.yaml", ()),
+    ("", ("point.type=fixed-blade",)),
+    ("", ("discipline=[hunting]", "bow.type=compound")),
+    ("left-bevel-right-clamp.yaml", ()),
+)
+
+
+def setup_of(file: str, sets: tuple[str, ...]) -> Setup:
+    path = str(ROOT / "examples" / file) if file else None
+    return read_setup(path, list(sets), BASE.vocabulary)
+
+
+def chosen(decision: Decision, but: str) -> tuple[object, ...]:
+    return (
+        decision.status,
+        {name: value for name, value in decision.build.items() if name != but},
+    )
+
+
+def answered(setup: Setup, question: Question) -> list[Decision]:
+    found = []
+    for value in possible_values(BASE, question.fact):
+        given = Given(value, "here", 1, 1, str(value))
+        found.append(advise(Setup(setup.title, {**setup.facts, question.fact: given}), BASE))
+    return found
+
+
+@pytest.mark.parametrize(("file", "sets"), SETUPS)
+def test_what_is_said_of_each_question_is_true_of_the_advice(
+    file: str, sets: tuple[str, ...]
+) -> None:
+    setup = setup_of(file, sets)
+    plain = advise(setup, BASE)
+    weighed = advise(setup, BASE, weigh=True)
+    assert {q.fact for q in weighed.questions} == {q.fact for q in plain.questions}
+    checked = changing = 0
+    for question in weighed.questions:
+        decisions = answered(setup, question)
+        mine = chosen(plain, question.fact)
+        moved = [d for d in decisions if chosen(d, question.fact) != mine]
+        assert question.changing == (len(moved) if question.tried else 0), question
+        # What was not tried must be powerless over the build: its rules only warn.
+        assert question.tried in (0, len(decisions))
+        assert question.tried or not moved, question.fact
+        assert bool(question.example) == bool(question.changing)
+        checked += 1
+        changing += bool(moved)
+    assert checked > 5
+    assert changing > 0
+
+
+@pytest.mark.parametrize(("file", "sets"), SETUPS)
+def test_the_most_decisive_question_comes_first(file: str, sets: tuple[str, ...]) -> None:
+    questions = advise(setup_of(file, sets), BASE, weigh=True).questions
+    shares = [q.changing / q.tried if q.tried else 0.0 for q in questions]
+    assert shares == sorted(shares, reverse=True)
+
+
+@pytest.mark.parametrize("fact", BASE.vocabulary.of_origin("given"))
+def test_possible_values_are_values_of_the_fact(fact: str) -> None:
+    entry = BASE.vocabulary[fact]
+    values = possible_values(BASE, fact)
+    assert len(values) > 1 or entry.kind == COUNT
+    assert len(set(values)) == len(values)
+    if entry.kind in (COUNT, QUANTITY):
+        assert len(values) <= MOST_VALUES
+        assert all((entry.low or 0) <= value <= (entry.high or 1e9) for value in values)
+
+
+def test_bounds_are_tried_from_both_sides_and_on_the_bound() -> None:
+    bounds = sorted(BASE.bounds_on("bow.draw_weight"))
+    values = possible_values(BASE, "bow.draw_weight")
+    assert 1 < len(bounds) < MOST_VALUES // 2
+    for bound in bounds:
+        assert bound in values
+        assert any(value < bound for value in values)
+        assert any(value > bound for value in values)
+
+
+def test_weighing_is_asked_for_and_told() -> None:
+    words = ("advise", "--set", "discipline=[hunting]")
+    _, plain, _ = run(*words)
+    status, out, _ = run(*words, "--weigh")
+    assert status == 0
+    said = " ".join(out.split())
+    assert "answers tried change the advice" in said
+    assert "answers tried" not in plain
+    assert all(len(line) <= 80 for line in out.splitlines())
