@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from advisor.errors import Fault, Faults, did_you_mean, suggest
+from advisor.errors import Fault, Faults, did_you_mean, quoted, suggest, visible
+
+if TYPE_CHECKING:
+    from advisor.decision import Decision
+    from advisor.rulebase.model import RuleBase
+    from advisor.setups.model import Setup, Stock
 
 NO_BUILD = 1
 """Exit status where no build survives or a stop stands; a refusal knows its own."""
+
+INTERRUPTED = 130
+"""Exit status of an interview that was broken off: 128 and the number of the signal."""
 
 RULE_FORMATS = ("text", "json")
 
@@ -121,39 +129,141 @@ def advise(
     """Advise on a setup: complete whatever half of the build is not given, or judge all of it."""
     from advisor.pipeline import advise as advise_on
     from advisor.render import FORMATS
-    from advisor.rulebase.read import read_rule_base
-    from advisor.setups.read import read_setup, read_stock
 
     _check_format(form, FORMATS)
     if setup is None and not sets:
         remedy = "name a setup file, or state facts: --set point.type=fixed-blade"
         _fail(_misuse("advisor advise", "nothing is stated", remedy))
     try:
-        base = read_rule_base(rules)
-        listed, stated = None, None
-        faults: list[Fault] = []
-        try:
-            text = sys.stdin.read() if setup == "-" else None
-            stated = read_setup(
-                "standard input" if setup == "-" else setup, sets or [], base.vocabulary, text=text
-            )
-        except Faults as refused:
-            faults += refused.faults
-        if stock is not None:
-            try:
-                listed = read_stock(stock, base.vocabulary)
-            except Faults as refused:
-                faults += refused.faults
-        if stated is None or faults:
-            raise Faults(faults, "setup")
+        base, stated, listed = _read_inputs(setup, sets, rules, stock)
         decision = advise_on(stated, base, listed, weigh=weigh)
     except Faults as refused:
         _fail(refused)
+    _give(decision, form, out, (setup, stock))
+
+
+def _read_inputs(
+    setup: str | None, sets: list[str] | None, rules: str | None, stock: str | None
+) -> tuple[RuleBase, Setup, Stock | None]:
+    """Read rules, setup and stock, telling the faults of the latter two together."""
+    from advisor.rulebase.read import read_rule_base
+    from advisor.setups.read import read_setup, read_stock
+
+    base = read_rule_base(rules)
+    listed, stated = None, None
+    faults: list[Fault] = []
+    try:
+        text = sys.stdin.read() if setup == "-" else None
+        stated = read_setup(
+            "standard input" if setup == "-" else setup, sets or [], base.vocabulary, text=text
+        )
+    except Faults as refused:
+        faults += refused.faults
+    if stock is not None:
+        try:
+            listed = read_stock(stock, base.vocabulary)
+        except Faults as refused:
+            faults += refused.faults
+    if stated is None or faults:
+        raise Faults(faults, "setup")
+    return base, stated, listed
+
+
+def _give(decision: Decision, form: str, out: str | None, inputs: tuple[str | None, ...]) -> None:
+    """Write the advice, and end with the status it asks for."""
     from advisor.render import renderer
 
-    _write(renderer(form)(decision, _colour(out)), out, (setup, stock))
+    _write(renderer(form)(decision, _colour(out)), out, inputs)
     if decision.status in ("stopped", "rejected"):
         raise typer.Exit(NO_BUILD)
+
+
+@app.command()
+def ask(
+    setup: Annotated[
+        str | None, typer.Argument(metavar="[SETUP.yaml]", help="What is known already.")
+    ] = None,
+    sets: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set",
+            metavar="FACT=VALUE",
+            help="State a fact, over the file's: --set point.type=fixed-blade",
+            autocompletion=_complete_set,
+        ),
+    ] = None,
+    rules: Rules = None,
+    stock: Annotated[
+        str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
+    ] = None,
+    save: Annotated[
+        str | None,
+        typer.Option("--save", metavar="FILE", help="Keep what was stated as a setup file."),
+    ] = None,
+    form: Format = "text",
+    out: Out = None,
+) -> None:
+    """Ask what decides most next, question by question, then advise on the answers."""
+    from advisor.render import FORMATS
+
+    _check_format(form, FORMATS)
+    if setup == "-":
+        remedy = "name a setup file, or state facts with --set"
+        _fail(_misuse("advisor ask", "standard input is where the answers come from", remedy))
+    inputs = setup, stock
+    _refuse_late_surprise("--save", save, inputs)
+    _refuse_late_surprise("--out", None if out == "-" else out, (*inputs, save))
+    try:
+        base, stated, listed = _read_inputs(setup, sets, rules, stock)
+        decision = _interview(base, stated, listed, setup, save)
+        _give(decision, form, out, (*inputs, save))
+    except Faults as refused:
+        _fail(refused)
+    except KeyboardInterrupt:
+        if sys.stderr is not None:
+            sys.stderr.write("\nStopped.\n")
+        raise typer.Exit(INTERRUPTED) from None
+
+
+def _refuse_late_surprise(option: str, name: str | None, inputs: tuple[str | None, ...]) -> None:
+    """Refuse before the first question what could not be written after the last."""
+    if name is None:
+        return
+    _refuse_output(name, inputs, option)
+    real = os.path.realpath(name)
+    if not os.path.isdir(os.path.dirname(real)):
+        _fail(_misuse(option, f"there is no folder for {quoted(name)}", "make it first"))
+    if any(other and os.path.realpath(other) == real for other in inputs):
+        _fail(_misuse(option, f"{quoted(name)} is named twice", "name another file"))
+
+
+def _interview(
+    base: RuleBase, stated: Setup, listed: Stock | None, setup: str | None, save: str | None
+) -> Decision:
+    """Hold the interview, keep what was stated if that is wanted, and return the advice on it."""
+    from advisor.ask import interview
+    from advisor.ask_save import notes_of, setup_text
+    from advisor.ask_terminal import Terminal
+    from advisor.pipeline import advise as advise_on
+    from advisor.setups.read import read_setup
+
+    watched = sys.stderr is not None and sys.stderr.isatty() and not os.environ.get("NO_COLOR")
+    terminal = Terminal(sys.stdin, sys.stderr, colour=watched)
+    notes = notes_of(setup)
+    stated, decision = interview(stated, base, listed, terminal)
+    if save is None:
+        return decision
+    text = setup_text(stated, base.vocabulary, notes)
+    # The advice names the places in the file that was saved: that is the one to go on with.
+    decision = advise_on(read_setup(save, [], base.vocabulary, text=text), base, listed)
+    try:
+        _replace(os.path.realpath(save), text)
+    except OSError as error:
+        terminal.say(text)  # so that no answer is lost
+        reason = (error.strerror or str(error)).lower()
+        raise _misuse(save, f"this cannot be written: {reason}", "write elsewhere") from None
+    terminal.say(f"What was stated is kept in {visible(save)}.", "")
+    return decision
 
 
 @app.command()
@@ -308,7 +418,7 @@ def _print(text: str) -> None:
         raise
 
 
-def _refuse_output(out: str, inputs: tuple[str | None, ...]) -> None:
+def _refuse_output(out: str, inputs: tuple[str | None, ...], option: str = "--out") -> None:
     """Refuse to write over anything but a plain file, and over what was read."""
     what = ""
     if os.path.exists(out) and not os.path.isfile(out):
@@ -321,7 +431,7 @@ def _refuse_output(out: str, inputs: tuple[str | None, ...]) -> None:
     elif not out:
         what = "the name is empty"
     if what:
-        _fail(_misuse("--out", what, "name another file"))
+        _fail(_misuse(option, what, "name another file"))
 
 
 def _replace(out: str, text: str) -> None:
@@ -333,7 +443,7 @@ def _replace(out: str, text: str) -> None:
         if os.path.exists(out):
             os.chmod(part, os.stat(out).st_mode & 0o777)
         os.replace(part, out)
-    except OSError:
+    except BaseException:  # an interruption leaves nothing behind either
         if os.path.exists(part):
             os.unlink(part)
         raise

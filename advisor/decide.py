@@ -95,7 +95,7 @@ class _Teller:
             numbers=numbers,
             chosen=self._chosen(),
             items=self._items(j.at),
-            notes=(*j.choice.notes, *self._overruled_functions()),
+            notes=(*self._silenced(), *j.choice.notes, *self._overruled_functions()),
             concluded={
                 name: self.origins.shown(name, value)
                 for name, value in self.run.concluded().items()
@@ -206,6 +206,25 @@ class _Teller:
                     value, unit, computed.band, computed.function, computed.source, rests
                 )
         return found
+
+    def _silenced(self) -> tuple[str, ...]:
+        """Say which warnings a house took out of use, and which stops were set aside.
+
+        A warning may give way to a rule that says so, but never without a word beside the build.
+        """
+        found = [
+            f"{retired.by} took the warning {retired.rule} out of use ({retired.says}): "
+            f"{retired.because}"
+            for retired in self.base.retired
+            if retired.warned
+        ]
+        for loser, winners in sorted(self.run.set_aside().items()):
+            if self.entries[loser].rule.stop:
+                found.append(
+                    f"The stop {loser} ({self.entries[loser].says}) was set aside by "
+                    f"{', '.join(winners)}."
+                )
+        return tuple(found)
 
     def _overruled_functions(self) -> tuple[str, ...]:
         """Say of stated facts that could be computed what they would come to, where that differs.

@@ -259,6 +259,7 @@ class RetiredRule(NamedTuple):
     because: str
     by: str
     replacement: str = ""
+    warned: bool = False  # whether it was a stop or a caution
 
 
 class Decision(NamedTuple):

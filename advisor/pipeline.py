@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from advisor.decide import decide
-from advisor.decision import Decision
+from advisor.decision import Decision, Question
 from advisor.judge import Judgement
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
@@ -28,6 +30,15 @@ def advise(
     from advisor.trying import weigh as weigh_questions
 
     return decision._replace(questions=weigh_questions(judgement, decision.questions))
+
+
+def weighed(
+    questions: Sequence[Question], setup: Setup, base: RuleBase, stock: Stock | None = None
+) -> list[Question]:
+    """Return some questions of a setup's Decision, put in order by trying their answers."""
+    from advisor.trying import weigh
+
+    return list(weigh(Judgement(setup, base, offered_stock(base, stock)), questions))
 
 
 def offered_stock(base: RuleBase, stock: Stock | None) -> Stock:

@@ -89,6 +89,10 @@ class Questions:
             stops = rule.stop or any(demand.is_must for demand in rule.demands)
             for fact in self.run.roots(self.run.lacks(rule), inputs):
                 first[fact] = min(first.get(fact, _LAST), 3 if stops else 4)
+                # What the rule took for granted is asked no later than what it asks for: the
+                # head before its bevel.
+                for taken in rule.reads() & self.judgement.assumed.keys():
+                    first[taken] = min(first.get(taken, _LAST), first[fact])
         return first
 
     @cached_property

@@ -54,10 +54,11 @@ def weigh(judgement: Judgement, questions: Sequence[Question]) -> tuple[Question
                 example = f"{said} gives {changed}"
         weighed.append(question._replace(tried=tried, changing=changing, example=example))
     order = {q.fact: i for i, q in enumerate(weighed)}
-    return tuple(sorted(weighed, key=lambda q: (-_share(q), order[q.fact])))
+    return tuple(sorted(weighed, key=lambda q: (-share(q), order[q.fact])))
 
 
-def _share(question: Question) -> float:
+def share(question: Question) -> float:
+    """Return which part of the answers tried change the advice; 0 where none was tried."""
     return question.changing / question.tried if question.tried else 0.0
 
 

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
 
 from advisor.cases import Case, case_files, read_cases, run_case
+from advisor.judge import Judgement
+from advisor.pipeline import offered_stock
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.read import read_rule_base
 from advisor.vocabulary import show
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from advisor.rulebase.model import RuleEntry
 
 BASE = read_rule_base()
 CASES = [case for path in case_files(base_folder()) for case in read_cases(path, BASE)]
@@ -23,15 +32,90 @@ def test_case_names_are_unique() -> None:
     assert len(names) == len(set(names))
 
 
-def test_every_rule_fires_in_some_case() -> None:
-    from advisor.judge import Judgement
-    from advisor.pipeline import offered_stock
+def excepted_in(case: Case) -> set[str]:
+    """Return the rules that their own `unless` keeps silent in a case."""
+    run = Judgement(case.setup, BASE, offered_stock(BASE, case.stock)).run
+    return {rule.id for rule in run.excepted()}
 
-    fired: set[str] = set()
-    for case in CASES:
-        judgement = Judgement(case.setup, BASE, offered_stock(BASE, case.stock))
-        fired |= {rule.id for rule in judgement.run.fired()}
-    assert sorted(set(BASE.entries) - fired) == []
+
+def shown_by(cases: Sequence[Case]) -> dict[str, set[str]]:
+    """Return the rules that the cases name as firing, as held back, and as excepted.
+
+    That a case is right about the rules it names is what `test_case` proves. A rule that is named
+    as silent where its exception holds shows the exception, not what its `when` leaves out.
+    """
+    shown: dict[str, set[str]] = {"fires": set(), "is held back": set(), "is excepted": set()}
+    for case in cases:
+        shown["fires"].update(case.expect.get("fired", ()))
+        shown["is excepted"].update(case.expect.get("excepted", ()))
+        silent = set(case.expect.get("silent", ()))
+        shown["is held back"] |= silent - (excepted_in(case) if silent else set())
+        shown["is held back"].update(case.expect.get("undecided", ()))
+    return shown
+
+
+def wanted_of(entry: RuleEntry) -> list[str]:
+    """Return what the cases must show of a rule: a condition can fail, an exception can hold."""
+    wanted = ["fires"]
+    if entry.rule.when is not None:
+        wanted.append("is held back")
+    if entry.rule.unless is not None:
+        wanted.append("is excepted")
+    return wanted
+
+
+def unproven(cases: Sequence[Case]) -> list[str]:
+    """Return what of which base rule no case shows."""
+    shown = shown_by(cases)
+    return [
+        f"{entry.id} {what}"
+        for entry in BASE.entries.values()
+        for what in wanted_of(entry)
+        if entry.id not in shown[what]
+    ]
+
+
+def test_every_rule_fires_is_held_back_and_is_excepted_in_a_case() -> None:
+    assert unproven(CASES) == []
+
+
+def test_a_rule_whose_cases_are_missing_is_told() -> None:
+    rule = "no-index-for-four"
+    kinds = ("fired", "silent", "undecided", "excepted")
+    rest = [c for c in CASES if all(rule not in c.expect.get(kind, ()) for kind in kinds)]
+    assert {
+        f"{rule} fires",
+        f"{rule} is held back",
+        f"{rule} is excepted",
+    } <= set(unproven(rest))
+
+
+def test_an_exception_does_not_pass_for_a_condition_that_fails() -> None:
+    """A case that names a rule silent where its `unless` holds proves nothing of its `when`."""
+    rule = "no-index-for-four"
+    case = next(c for c in CASES if rule in c.expect.get("excepted", ()))
+    named = case._replace(expect={"silent": [rule]})
+    assert run_case(named._replace(expect={**named.expect, "ties": []}), BASE) == []
+    assert rule not in shown_by([named])["is held back"]
+
+
+def test_no_rule_silences_a_stop() -> None:
+    stops = {entry.id for entry in BASE.entries.values() if entry.rule.stop}
+    assert "too-light-to-shoot" in stops
+    beaten = {loser for entry in BASE.entries.values() for loser in entry.rule.overrides}
+    assert sorted(stops & beaten) == []
+
+
+def test_what_stands_under_safety_is_a_stop_or_a_caution() -> None:
+    soft = [
+        entry.id
+        for entry in BASE.entries.values()
+        if entry.file.endswith(("safety.yaml", "law.yaml"))
+        for caution in entry.cautions
+        if caution.level == "note"
+    ]
+    assert soft == []
+    assert sum(entry.file.endswith("safety.yaml") for entry in BASE.entries.values()) > 20
 
 
 def test_every_case_says_something_that_could_fail() -> None:

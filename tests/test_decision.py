@@ -8,6 +8,7 @@ import pytest
 
 from advisor.decision import Decision, Number, from_plain, to_plain
 from advisor.pipeline import advise
+from advisor.render.text import render
 from advisor.rulebase.__main__ import schema_texts
 from advisor.rulebase.locate import schema_folder
 from advisor.rulebase.read import read_rule_base
@@ -156,3 +157,38 @@ def test_the_same_setup_in_another_order_gives_the_same_advice(tmp_path: Path) -
     assert one.fired == other.fired
     assert one.questions == other.questions
     assert one.rulebase == other.rulebase
+
+
+def test_a_house_that_silences_a_warning_says_so_beside_the_build(tmp_path: Path) -> None:
+    house = tmp_path / "house"
+    house.mkdir()
+    (house / "manifest.yaml").write_text(
+        "schema: 1\nname: quillmere\nversion: 0.0.1\nsays: A house for a test.\n"
+        'extends: {name: base, version: ">=0.1,<1"}\n'
+        "retire:\n"
+        "  - {rule: too-light-to-shoot, because: we shoot them light}\n"
+        "  - {rule: carry-the-lightest-vane, because: we have one vane}\n",
+        encoding="utf-8",
+    )
+    (house / "ours.yaml").write_text(
+        "- id: we-know-our-crossbows\n"
+        "  says: Build bolts as we always did.\n"
+        "  when: {bow.type: crossbow}\n"
+        "  then:\n"
+        "    - caution: {level: note, text: We know them.}\n"
+        "  because: We have built them for years.\n"
+        "  evidence: {class: house, note: habit}\n"
+        "  overrides: [crossbow-bolts-are-out-of-scope]\n",
+        encoding="utf-8",
+    )
+    base = read_rule_base(str(house))
+    stops = [name for name, entry in base.entries.items() if entry.rule.stop]
+    assert "crossbow-bolts-are-out-of-scope" in stops
+    light = advise(read_setup(str(ROOT / "examples" / "too-light.yaml"), [], base.vocabulary), base)
+    assert light.status == "advised"
+    [note] = [n for n in light.notes if "too-light-to-shoot" in n]
+    assert "we shoot them light" in note
+    assert not any("carry-the-lightest-vane" in n for n in light.notes)
+    bolt = advise(read_setup(None, ["bow.type=crossbow"], base.vocabulary), base)
+    assert any("crossbow-bolts-are-out-of-scope" in n and "set aside" in n for n in bolt.notes)
+    assert render(light, False).index(" took the warning") < render(light, False).index("\nWhy")

@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from tests import pictures
 from tests.console import DRAWING, README, ROOT, Block, blocks, drawing, output_of, with_table
 
 TEXT = README.read_text(encoding="utf-8") if README.exists() else ""
@@ -32,8 +33,16 @@ def test_the_drawing_is_current() -> None:
     assert DRAWING.read_text(encoding="utf-8") == drawing()
 
 
+def test_the_pictures_are_current() -> None:
+    for picture in (pictures.TERMINAL, pictures.SHEET):
+        assert f"]({picture.relative_to(ROOT)})" in TEXT
+    assert pictures.TERMINAL.read_text(encoding="utf-8") == pictures.terminal()
+    made = pictures.made_of(pictures.SHEET.read_bytes())
+    assert made == pictures.digest(pictures.output("html")), "run python -m tests.pictures"
+
+
 def test_every_command_and_option_is_documented() -> None:
-    for command in ("advise", "rules list", "rules show", "rules cases"):
+    for command in ("advise", "ask", "rules list", "rules show", "rules cases"):
         assert f"advisor {command}" in TEXT, command
         shown = "\n".join(output_of(f"advisor {command} --help"))
         for option in set(re.findall(r"--[a-z]+", shown)) - {"--help"}:

@@ -42,6 +42,21 @@ MASS_NEEDS = (
 )
 
 
+def _mass_without_vanes(
+    point: float, length: float, per_length: float, insert: float, nock: float, wrap: float
+) -> float:
+    return mass.finished_mass(
+        point_mass=point,
+        shaft_length=length,
+        shaft_mass_per_length=per_length,
+        insert_mass=insert,
+        nock_mass=nock,
+        vane_mass=0.0,
+        fletching_count=0,
+        wrap_mass=wrap,
+    )
+
+
 def _balance(
     point: float,
     length: float,
@@ -114,6 +129,22 @@ ROWS: tuple[Computed, ...] = (
         ("arrow.mass", "bow.draw_weight"),
         mass.mass_per_draw_force,
         "mass per unit of draw weight",
+        "quotient",
+        "2 %",
+    ),
+    Computed(
+        "arrow.mass_without_vanes",
+        tuple(name for name in MASS_NEEDS if name not in ("vane.mass", "fletching.count")),
+        _mass_without_vanes,
+        "finished mass less the vanes",
+        "sum of the parts; glue is not counted",
+        "2 %",
+    ),
+    Computed(
+        "arrow.vaneless_mass_per_draw",
+        ("arrow.mass_without_vanes", "bow.draw_weight"),
+        mass.mass_per_draw_force,
+        "the same per unit of draw weight",
         "quotient",
         "2 %",
     ),

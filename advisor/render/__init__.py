@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from advisor.decision import Decision
 
-FORMATS = ("text", "json", "svg")
+FORMATS = ("text", "json", "svg", "html")
 
 
 def renderer(name: str) -> Callable[[Decision, bool], str]:
@@ -22,6 +22,10 @@ def renderer(name: str) -> Callable[[Decision, bool], str]:
         from advisor.render.svg import render as render_svg
 
         return render_svg
+    if name == "html":
+        from advisor.render.html import render as render_html
+
+        return render_html
     from advisor.render.text import render as render_text
 
     return render_text

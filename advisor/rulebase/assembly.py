@@ -135,6 +135,7 @@ class Assembly:
                 because,
                 by,
                 replacement,
+                any(caution.level != "note" for caution in entries[rule_id].cautions),
             )
             for rule_id, (because, by, replacement) in sorted(gone.items())
         )

@@ -97,6 +97,7 @@ class Retired(NamedTuple):
     because: str
     by: str
     replacement: str = ""
+    warned: bool = False  # whether it was a stop or a caution
 
 
 class Layer(NamedTuple):

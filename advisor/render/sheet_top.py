@@ -1,0 +1,306 @@
+"""The first page of the bench sheet: whose arrows, whether to build, what, and the drawings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from advisor.decision import Caution, Conflict, Decision, Number, Reason
+from advisor.render.drawing_facts import Facts
+from advisor.render.numbers import plain
+from advisor.render.sheet_words import (
+    STATUS,
+    bare_tick,
+    blank,
+    capital,
+    esc,
+    foreign,
+    items,
+    label,
+    labels,
+    may_build,
+    rule_name,
+    rule_names,
+    section,
+    shown,
+    table,
+    tick,
+    words,
+)
+from advisor.render.svg import behind, side, unrolled
+from advisor.render.text import build_lines
+
+_LEVELS = {"stop": "STOP.", "caution": "Caution.", "note": "Note."}
+_MOST_EQUALS = 4
+
+
+class Supply(NamedTuple):
+    """Something a step uses up or protects with, and how a step's words tell that it does."""
+
+    name: str
+    asked: re.Pattern[str]
+    denied: re.Pattern[str] | None = None
+
+
+_SUPPLIES = (
+    Supply("isopropyl alcohol", re.compile(r"\balcohol\b", re.IGNORECASE)),
+    Supply("lint-free wipes", re.compile(r"\blint-free\b", re.IGNORECASE)),
+    Supply(
+        "primer",
+        re.compile(r"\bprimer\b", re.IGNORECASE),
+        re.compile(r"\b(?:no|without) primer\b", re.IGNORECASE),
+    ),
+    Supply("fine abrasive pad", re.compile(r"\bfine pad\b", re.IGNORECASE)),
+    Supply("dust mask", re.compile(r"\bmask\b", re.IGNORECASE)),
+    Supply("eye protection", re.compile(r"\beye protection\b", re.IGNORECASE)),
+    Supply("gel or filling glue", re.compile(r"\buse a gel\b", re.IGNORECASE)),
+    Supply("fletching tape", re.compile(r"\bdouble-sided tape\b", re.IGNORECASE)),
+    Supply("thread lock, thread wax or washers", re.compile(r"\bthread lock\b", re.IGNORECASE)),
+    Supply("foot powder", re.compile(r"\bpowder\b", re.IGNORECASE)),
+)
+_ARROW = (
+    ("Use", ("discipline",)),
+    ("Bow", ("bow.type", "bow.draw_weight", "bow.draw_length", "rest.type")),
+    (
+        "Shaft",
+        (
+            "shaft.material",
+            "shaft.outside_diameter",
+            "shaft.length",
+            "shaft.spine",
+            "shaft.surface",
+        ),
+    ),
+    ("Head", ("point.type", "point.mass", "point.blades", "point.cutting_width", "point.bevel")),
+    ("Glue", ("glue.type", "vane.primer")),
+)
+_BARE = re.compile(r"\.(?:type|surface|material|primer)$|^discipline$")
+"""Facts whose value says what it is of without their name."""
+
+
+def header(decision: Decision) -> str:
+    """Return whose arrows these are, and lines for the day and the hand."""
+    base = decision.rulebase
+    hands = ("Built by, initials", "Checked by, initials") if may_build(decision) else ("Read by",)
+    fields = (("Date", "short"), *((hand, "") for hand in hands))
+    lines = "".join(blank(name, size) for name, size in fields)
+    return (
+        f'<header>\n<div class="head"><h1>{foreign(decision.title or "Untitled setup")}</h1>\n'
+        f'<p class="quiet">Bench sheet, rules {esc(base.name)} {esc(base.version)}, '
+        f'digest {esc(base.digest[:12])}</p></div>\n<div class="fill">{lines}</div>\n</header>\n'
+    )
+
+
+def banner(decision: Decision, stops: Iterable[Caution]) -> str:
+    """Return the verdict, and whatever forbids building."""
+    d = decision
+    stops = tuple(stops)
+    build = may_build(d)
+    said = STATUS[d.status] if build or d.status == "rejected" else STATUS["stopped"]
+    lines = [f"<p>{esc(said)}</p>"]
+    lines += [f'<p class="stop">{words(c.text)} ({rule_name(c.rule)})</p>' for c in stops]
+    if not build:
+        lines.append("<p>There are no steps on this sheet: do not build from it.</p>")
+    if d.status in ("stopped", "rejected"):
+        every = "It" if d.builds == 1 else f"Every one of {d.builds} builds"
+        lines.append(f"<p>{every} breaks a must or carries a stop.</p>")
+        lines += [_conflict(conflict) for conflict in d.conflicts]
+        if d.more_conflicts:
+            lines.append("<p>There are more such sets; the smallest are shown.</p>")
+    if build and d.rests_on:
+        lines.append(f"<p>It rests on what was assumed: {esc(labels(d, d.rests_on))}.</p>")
+    kind = "status" if build else "status halt"
+    return (
+        f'<div class="{kind}" role="note" aria-label="Verdict">\n' + "\n".join(lines) + "</div>\n"
+    )
+
+
+def _conflict(conflict: Conflict) -> str:
+    asks = conflict.asks or ("",) * len(conflict.rules)
+    if len(conflict.rules) == 1:
+        asked = f" It asks that {words(asks[0])}." if asks[0] else ""
+        said = f"{rule_name(conflict.rules[0])}: {words(conflict.says[0])}"
+        return f"<p>No build satisfies {said}{asked}</p>"
+    lines = [
+        f"{words(says)} ({rule_name(rule)}{f'; asks that {words(ask)}' if ask else ''})"
+        for rule, says, ask in zip(conflict.rules, conflict.says, asks, strict=True)
+    ]
+    return f"<p>These cannot hold together; one must give way:</p>\n{items(lines)}"
+
+
+def build(decision: Decision) -> str:
+    """Return the build in large type, and the arrow it is for."""
+    d = decision
+    title = "Build"
+    lead = ""
+    if d.status in ("stopped", "rejected") or not may_build(d):
+        title = "The build as stated, not to be built" if d.builds == 1 else "Nearest build"
+        if d.builds != 1:
+            lead = "<p>What breaks least; shown for comparison, not to be built.</p>\n"
+    lines = [f"<p>{words(line)}</p>" for line in build_lines(d.build, d.items)]
+    if not lines:
+        lines.append("<p>Nothing of a build is settled.</p>")
+    told = "\n".join(lines)
+    after = []
+    if d.stock and d.chosen:
+        after.append(f"Chosen from the stock {foreign(d.stock)}.")
+    if may_build(d):
+        after += [words(text) for text in _as_good(d)]
+    after = [f"<p>{' '.join(after)}</p>"] if after else []
+    after += [f"<p>{words(note)}</p>" for note in d.notes]
+    body = f'{lead}<div class="build">\n{told}\n</div>\n' + "\n".join(after) + _arrow(d)
+    return section("build", title, body, "" if may_build(d) else "halted")
+
+
+def _as_good(decision: Decision) -> list[str]:
+    told = []
+    for equal in decision.equals[:_MOST_EQUALS]:
+        other = [
+            f"{label(decision, name)} {plain(value)}"
+            for name, value in equal.items()
+            if decision.build.get(name) != value
+        ]
+        told.append(", ".join(other) or "another of the same in every fact told")
+    more = len(decision.equals) - len(told)
+    tail = f"; and {more} more" if more > 0 else ""
+    return [f"As good: {'; '.join(told)}{tail}."] if told else []
+
+
+def _arrow(decision: Decision) -> str:
+    lines = []
+    for name, facts in _ARROW:
+        parts = []
+        for fact in facts:
+            value = decision.given.get(fact)
+            if value is None or fact in decision.build:
+                continue
+            said = foreign(plain(value)) if isinstance(value, str) else words(plain(value))
+            parts.append(said if _BARE.search(fact) else f"{esc(_short(fact))} {said}")
+        if parts:
+            lines.append(f"<strong>{name}:</strong> {', '.join(parts)}")
+    return f"\n<h3>For this arrow</h3>\n{items(lines)}" if lines else ""
+
+
+def _short(fact: str) -> str:
+    return fact.rpartition(".")[2].replace("_", " ")
+
+
+def caution_box(caution: Caution) -> str:
+    """Return a caution in its frame, its level first."""
+    level = _LEVELS.get(caution.level, f"{capital(caution.level)}.")
+    kind = "caution note" if caution.level == "note" else "caution"
+    return (
+        f'<div class="{kind}" role="note"><p><strong>{esc(level)}</strong> {words(caution.text)} '
+        f"({rule_name(caution.rule)})</p></div>\n"
+    )
+
+
+def before_the_first_step(decision: Decision, cautions: Iterable[Caution]) -> str:
+    """Return the cautions that hold for the whole job, and what is not settled yet."""
+    boxes = "".join(caution_box(caution) for caution in cautions)
+    open_ends = items(_open_ends(decision), "open")
+    if open_ends:
+        open_ends = f"<h3>Not settled</h3>\n{open_ends}"
+    title = "Before the first step" if may_build(decision) else "Cautions"
+    return section("before", title, boxes + open_ends)
+
+
+def _open_ends(decision: Decision) -> list[str]:
+    d = decision
+    lines = []
+    for tie in d.ties:
+        sides = "; ".join(
+            f"{words(side.asks)}, {words(side.because)} ({rule_name(side.rule)})"
+            for side in tie.sides
+        )
+        said = f"rules of equal standing disagree, and none is preferred: {sides}"
+        lines.append(f"<strong>{esc(capital(label(d, tie.fact)))}:</strong> {said}")
+    for fact in dict.fromkeys(u.fact for u in d.unsettled):
+        waits = [u for u in d.unsettled if u.fact == fact]
+        facts = labels(d, (f for u in waits for f in u.facts))
+        rules = rule_names(u.rule for u in waits)
+        lines.append(f"{esc(capital(label(d, fact)))} waits for {esc(facts)} ({rules}).")
+    for unproven in d.unproven:
+        lacks = labels(d, unproven.facts)
+        lines.append(
+            f"Nobody could prove that {words(unproven.asks)}; it lacks {esc(lacks)} "
+            f"({rule_name(unproven.rule)})."
+        )
+    known = {unproven.rule for unproven in d.unproven}
+    unmet = [r for told in d.reasons.values() for r in told if _is_unmet(r)]
+    for reason in dict.fromkeys((r.rule, r.outcome, r.asks) for r in unmet if r.rule not in known):
+        rule, outcome, asks = reason
+        verb = "Not proven" if outcome == "unproven" else "Not met"
+        lines.append(f"{verb}: {words(asks)} ({rule_name(rule)}).")
+    for doubt in d.stands_unless:
+        facts = labels(d, doubt.facts)
+        what = rule_name(doubt.what) if doubt.kind == "rule" else esc(label(d, doubt.what))
+        lines.append(f"{what} stands unless {rule_name(doubt.by)}; not stated: {esc(facts)}.")
+    lines += [
+        f"{esc(capital(label(d, b.fact)))} {words(plain(b.value))} is bounded by the stock, not by "
+        f"a rule: {words(plain(b.beyond))} would break nothing."
+        for b in d.bounded
+    ]
+    return lines
+
+
+def _is_unmet(reason: Reason) -> bool:
+    if reason.strength in ("must", "must_not"):
+        return reason.outcome != "met"
+    return reason.strength in ("should", "should_not") and reason.outcome != "met"
+
+
+def lay_out(decision: Decision) -> str:
+    """Return what the batch uses up: counted, reckoned, or asked for by a step."""
+    d = decision
+    facts = Facts(d)
+    rows = []
+    for name, kind, fact, note in (
+        ("shafts, nocks, inserts and heads", "", "arrow.quantity", " of each"),
+        ("vanes", d.items.get("vane", ""), "fletching.vanes_needed", ", spares included"),
+        ("glue", facts.word("glue.type"), "glue.volume", ", waste included"),
+    ):
+        value = facts.value(fact)
+        star = "" if _computed(value) else facts.star(fact)
+        much = f"{shown(value)}{star}{note}" if value is not None else "not known"
+        said = f"{name}, {kind}" if kind else name
+        rows.append((words(capital(said)), words(much), "", bare_tick(f"{name}: laid out")))
+    caption = "For the whole batch"
+    if any("*" in much for _, much, _, _ in rows):
+        caption += ' <span class="quiet">(* rests on something assumed)</span>'
+    told = table(caption, ("What", "How much", "Batch or lot", "There"), rows, (38, 30, 22, 10))
+    supplies = "".join(tick(said) for said in _supplies(d))
+    return section("lay-out", "Lay out", f'{told}\n<div class="ticks">{supplies}</div>')
+
+
+def _supplies(decision: Decision) -> list[str]:
+    told = []
+    for supply in _SUPPLIES:
+        steps = [str(n) for n, step in enumerate(decision.steps, 1) if _asks(supply, step.text)]
+        if steps:
+            told.append(f"{supply.name} (step {', '.join(steps)})")
+        elif any(_asks(supply, caution.text) for caution in decision.cautions):
+            told.append(f"{supply.name} (a caution)")
+    return told
+
+
+def _computed(value: object) -> bool:
+    return isinstance(value, Number) and bool(value.function)
+
+
+def _asks(supply: Supply, text: str) -> bool:
+    if supply.denied and supply.denied.search(text):
+        return False
+    return bool(supply.asked.search(text))
+
+
+def drawings(decision: Decision) -> str:
+    """Return the three drawings, each on a page of its own in print."""
+    pictures = (
+        side(decision, "sheet-side"),
+        behind(decision, "sheet-behind"),
+        unrolled(decision, "sheet-unrolled"),
+    )
+    body = "".join(f'<div class="drawing">\n{picture}</div>\n' for picture in pictures)
+    return section("drawings", "Drawings", body, "drawings")

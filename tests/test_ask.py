@@ -1,0 +1,749 @@
+from __future__ import annotations
+
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from advisor.ask import Interview
+from advisor.ask_answers import command, due, example, listed, read_answer, scalar
+from advisor.ask_save import in_file_order, setup_text
+from advisor.ask_terminal import Terminal
+from advisor.decision import Number
+from advisor.documents import parse_scalar
+from advisor.errors import Faults
+from advisor.pipeline import advise
+from advisor.rulebase.read import read_rule_base
+from advisor.setups.model import Given, Setup
+from advisor.setups.read import read_setup
+from advisor.vocabulary import (
+    CHOICE,
+    COUNT,
+    FLAG,
+    QUANTITY,
+    TEXT,
+    FactEntry,
+    UnfitError,
+    Vocabulary,
+)
+
+ROOT = Path(__file__).resolve().parents[1]
+EXAMPLES = ROOT / "examples"
+BASE = read_rule_base()
+
+HUNTING = {
+    "rest.type": "drop",
+    "discipline": "hunting",
+    "bow.type": "compound",
+    "point.type": "3",
+    "point.bevel": "double",
+    "point.cutting_width": "1 1/8 in",
+    "point.mass": "100 gr",
+    "shaft.length": "28 1/2 in",
+    "shaft.outside_diameter": "5.8mm",
+    "shaft.mass_per_length": "9 gpi",
+    "insert.mass": "50 gr",
+    "nock.mass": "9 gr",
+    "bow.draw_weight": "65#",
+    "shaft.condition": "sound",
+    "bench.clamps": "right, straight",
+    "law.checked": "y",
+    "wind.exposure": "open",
+}
+HALL = {
+    "discipline": "indoor",
+    "point.type": "field-point",
+    "shaft.outside_diameter": "27 series",
+    "bow.type": "comp",
+    "rest.type": "launcher",
+    "bare_shaft.rotation": "right",
+    "shaft.length": "29 in",
+    "bench.clamps": "1 3",
+    "bow.draw_weight": "50 lb",
+}
+YOUTH = {
+    "discipline": "practice and outdoor",
+    "archer.band": "youth",
+    "archer.release": "fingers",
+    "bow.type": "recurve",
+    "bow.draw_weight": "22 lb",
+    "rest.type": "plunger",
+    "point.type": "target",
+    "shaft.outside_diameter": "5.6 mm",
+    "shaft.length": "25 1/2 in",
+    "weather.wet": "YES",
+    "arrow.quantity": "8",
+}
+INTERRUPTIBLE = (
+    "import runpy, signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+    "runpy.run_module('advisor', run_name='__main__')"
+)
+"""Runs the program so that it can be interrupted, even where the tests run in the background."""
+JOBS = {"hunting": HUNTING, "hall": HALL, "youth": YOUTH}
+
+
+class Builder(io.StringIO):
+    """A person who answers what is asked: by fact, from what was said last."""
+
+    def __init__(self, known: Mapping[str, str], talk: io.StringIO) -> None:
+        super().__init__()
+        self.known = known
+        self.talk = talk
+        self.heard = 0
+        self.lines: list[str] = []
+        self.facts: list[str] = []
+
+    def readline(self, size: int | None = -1, /) -> str:  # type: ignore[override]
+        said = " ".join(self.talk.getvalue()[self.heard :].split())
+        self.heard = len(self.talk.getvalue())
+        for name, entry in BASE.vocabulary.entries.items():
+            if entry.question and f". {entry.question}" in said:
+                self.facts.append(name)
+        self.lines.append(self.known.get(self.facts[-1], ""))
+        return f"{self.lines[-1]}\n"
+
+
+def held(known: Mapping[str, str]) -> tuple[Interview, Builder, str]:
+    talk = io.StringIO()
+    builder = Builder(known, talk)
+    terminal = Terminal(builder, talk, colour=False)
+    interview = Interview(Setup("", {}), BASE, None, terminal)
+    interview.run()
+    return interview, builder, talk.getvalue()
+
+
+def scripted(*lines: str, stated: Setup | None = None) -> tuple[Interview, str]:
+    talk = io.StringIO()
+    answers = io.StringIO("".join(f"{line}\n" for line in lines))
+    terminal = Terminal(answers, talk, colour=False)
+    interview = Interview(stated or Setup("", {}), BASE, None, terminal)
+    interview.run()
+    return interview, talk.getvalue()
+
+
+def some_answer(entry: FactEntry) -> str:
+    """An answer that the fact takes, whatever the rules ask first."""
+    return {CHOICE: "1", FLAG: "yes"}.get(entry.kind) or example(entry)
+
+
+ANYTHING = {name: some_answer(BASE.vocabulary[name]) for name in BASE.vocabulary.of_origin("given")}
+FIRST = BASE.vocabulary[advise(Setup("", {}), BASE).questions[0].fact]
+ONE = some_answer(FIRST)
+TAKEN = read_answer(FIRST, ONE)
+
+
+def program(*words: str, answers: bytes = b"") -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [sys.executable, "-m", "advisor", *words],
+        input=answers,
+        capture_output=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        timeout=60,
+    )
+
+
+def placeless(data: Any) -> Any:
+    """Leave out where facts stand."""
+    if isinstance(data, dict):
+        return {k: placeless(v) for k, v in data.items() if k not in ("file", "line")}
+    return [placeless(item) for item in data] if isinstance(data, list) else data
+
+
+# Whole interviews
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_a_whole_interview_over_a_pipe(job: str, tmp_path: Path) -> None:
+    known = JOBS[job]
+    interview, builder, said = held(known)
+    # Everything the person knew that could matter was asked, and taken.
+    assert set(interview.answers) == set(known) & set(builder.facts)
+    assert len(interview.answers) >= 9
+    assert "Nothing is left to ask that could matter." in said
+    answers = "".join(f"{line}\n" for line in builder.lines).encode()
+    saved = tmp_path / "dozen.yaml"
+    done = program("ask", "--save", str(saved), "--format", "json", answers=answers)
+    assert done.returncode == 0, done.stderr.decode()
+    assert done.stdout == program("advise", str(saved), "--format", "json").stdout
+    told = program("ask", "--save", str(saved), answers=answers)
+    assert told.stdout == program("advise", str(saved)).stdout
+    # Unsaved it is the same Decision; only where the facts stand differs.
+    unsaved = json.loads(program("ask", "--format", "json", answers=answers).stdout)
+    assert json.dumps(placeless(unsaved)) == json.dumps(placeless(json.loads(done.stdout)))
+    assert unsaved["stated"]["discipline"]["file"] == "your answer"
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_answers_count_like_facts_of_a_setup(job: str) -> None:
+    interview, _, _ = held(JOBS[job])
+    sets = [f"{name}={fact.written}" for name, fact in interview.answers.items()]
+    stated = advise(read_setup(None, sets, BASE.vocabulary), BASE)
+    assert stated.given == interview.decision.given
+    assert stated.build == interview.decision.build
+    assert stated.numbers == interview.decision.numbers
+
+
+def test_lines_keep_to_the_width_and_no_question_is_put_twice() -> None:
+    for known in (*JOBS.values(), {}):
+        _, builder, said = held(known)
+        assert len(builder.facts) == len(set(builder.facts))
+        assert all(len(line) <= 80 for line in said.splitlines())
+        assert "\x1b" not in said
+    assert said.count("Answer what you know.") == 1
+    assert said.count("No choice waits for any question that is left.") == 1
+
+
+def test_what_moved_is_told_with_what_it_was() -> None:
+    _, _, said = held(HALL)
+    told = " ".join(said.split())
+    assert "So far: 4 vanes, 2.6 in long" in told
+    assert "Now: 3 vanes (was 4)" in told
+    assert "Settled now: number of vanes" in told
+    assert "It rests no longer on an assumption: head type." in told
+    assert told.count("So far: ") == 1
+    assert "builds hold, " in " ".join(held(HUNTING)[2].split())
+
+
+def test_the_head_is_asked_before_its_blades() -> None:
+    _, builder, _ = held({})
+    for blades in ("point.bevel", "point.cutting_width"):
+        if blades in builder.facts:
+            assert builder.facts.index("point.type") < builder.facts.index(blades)
+    assert BASE.vocabulary["point.type"].assume is not None
+
+
+def test_other_assumed_facts_come_last() -> None:
+    _, builder, _ = held({"point.type": "fixed-blade"})
+    assumed = [name in BASE.assume and name != "point.type" for name in builder.facts]
+    last_unknown = max(i for i, is_assumed in enumerate(assumed) if not is_assumed)
+    late = [name for name in builder.facts[last_unknown:] if name in BASE.assume]
+    # The age of the archer is not among them: stops depend on it.
+    assert {"arrow.quantity", "wrap.length", "nock.throat"} <= set(late)
+    assert "archer.band" not in late
+
+
+def test_an_assumption_that_a_stop_rests_on_is_asked_first() -> None:
+    stated = read_setup(None, ["archer.band=child"], BASE.vocabulary)
+    talk = io.StringIO()
+    builder = Builder({"point.type": "field-point"}, talk)
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    assert interview.decision.status == "stopped"
+    interview.run()
+    assert interview.decision.status == "advised"
+    assert builder.facts[0] == "point.type"
+    told = " ".join(talk.getvalue().split())
+    assert "STOP: do not build this. " in told
+    assert "Nearest, not to be built: " in told
+    assert "Now a build satisfies every must." in told
+
+
+def test_what_an_empty_line_keeps_is_told() -> None:
+    _, _, said = held({})
+    told = " ".join(said.split())
+    assert "An empty line keeps 12: arrows are built by the dozen." in told
+    assert "An empty line keeps no: a new dozen unless said." in told
+    assert "An empty line keeps 0.3 in:" in told
+
+
+def test_an_assumption_let_stand_spares_what_could_matter_only_without_it() -> None:
+    _, kept, _ = held({})
+    # With a fixed-blade head let stand, nobody asks how wide a mechanical one is when closed.
+    assert "point.type" in kept.facts
+    assert "point.closed_width" not in kept.facts
+    _, mechanical, _ = held({"point.type": "mechanical"})
+    assert "point.closed_width" in mechanical.facts
+
+
+def test_an_answer_that_is_what_was_assumed_is_stated() -> None:
+    interview, _, _ = held({"arrow.quantity": "12"})
+    assert interview.decision.given["arrow.quantity"] == Number(12, "")
+    assert "arrow.quantity" not in interview.decision.assumed
+
+
+@pytest.mark.parametrize("word", ["", "don't know", "Dont know", "dk", "I don\u2019t know."])
+def test_not_knowing_anything_ends_and_states_nothing(word: str) -> None:
+    interview, said = scripted(*[word] * 200)
+    assert interview.setup.facts == {}
+    assert interview.decision == advise(Setup("", {}), BASE)
+    assert "Nothing is left to ask" in said
+    assert "build stays" not in said, "what is passed by moves nothing"
+
+
+def test_one_turn_takes_little_time() -> None:
+    known = dict(HUNTING)
+    held({})
+    start = time.perf_counter()
+    _, builder, _ = held(known)
+    turn = (time.perf_counter() - start) / len(builder.lines)
+    assert turn < 0.1, f"{turn * 1000:.0f} ms"
+
+
+# Ending
+
+
+def test_the_end_of_input_at_once_gives_the_advice_as_it_stands(tmp_path: Path) -> None:
+    example = str(EXAMPLES / "target-recurve.yaml")
+    for form in ("text", "json", "svg"):
+        done = program("ask", example, "--format", form)
+        assert done.stdout == program("advise", example, "--format", form).stdout
+        assert done.returncode == 0
+    saved = tmp_path / "nothing.yaml"
+    done = program("ask", "--save", str(saved))
+    assert saved.read_text() == "schema: 1\n"
+    assert done.stdout == program("advise", str(saved)).stdout
+
+
+def test_quit_ends_with_the_advice_and_leaves_the_rest_unread() -> None:
+    interview, _ = scripted(ONE, "quit", "2", "2")
+    assert interview.answers == {FIRST.name: TAKEN}
+
+
+def test_a_rejected_build_is_told_at_once_and_ends_with_1() -> None:
+    example = str(EXAMPLES / "left-bevel-right-clamp.yaml")
+    done = program("ask", example)
+    assert done.returncode == 1
+    said = " ".join(done.stderr.decode().split())
+    assert "No build satisfies every must. These cannot hold together:" in said
+    assert "Set arrows for a left single bevel to the left" in said
+
+
+def test_coming_to_no_build_and_back_is_told() -> None:
+    sets = ["point.type=fixed-blade", "point.bevel=single-left", "discipline=[hunting]"]
+    stated = read_setup(None, sets, BASE.vocabulary)
+    talk = io.StringIO()
+    builder = Builder({"bench.clamps": "right"}, talk)
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    interview.run()
+    assert interview.decision.status == "rejected"
+    heard = " ".join(talk.getvalue().split())
+    assert heard.count("No build satisfies every must. These cannot hold together:") == 1
+    lines = [*builder.lines[: builder.facts.index("bench.clamps") + 1], "back", "quit"]
+    again, said = scripted(*lines, stated=stated)
+    assert again.decision.status == "advised"
+    assert "Now a build satisfies every must." in " ".join(said.split())
+
+
+def test_a_stop_is_told_at_once() -> None:
+    interview, said = scripted(
+        stated=read_setup(str(EXAMPLES / "too-light.yaml"), [], BASE.vocabulary)
+    )
+    assert interview.decision.status == "stopped"
+    assert "STOP: do not build this." in said
+
+
+def test_ctrl_c_ends_cleanly_and_writes_nothing(tmp_path: Path) -> None:
+    saved, out = tmp_path / "kept.yaml", tmp_path / "advice.txt"
+    running = subprocess.Popen(
+        [sys.executable, "-c", INTERRUPTIBLE, "ask", "--save", str(saved), "--out", str(out)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert running.stdin is not None
+    assert running.stderr is not None
+    running.stdin.write(ONE.encode() + b"\n")
+    running.stdin.flush()
+    said = b""
+    while said.count(b"> ") < 2:
+        said += running.stderr.read(1)
+    running.send_signal(signal.SIGINT)
+    rest = running.communicate(timeout=30)
+    assert running.returncode == 130
+    assert rest == (b"", b"\nStopped.\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_interruption_while_a_file_is_written_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from advisor import cli
+
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("os.replace", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        cli._replace(str(tmp_path / "kept.yaml"), "schema: 1\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+# Back, why, help
+
+
+def test_back_takes_back_one_step_at_a_time_to_the_first() -> None:
+    start, _ = scripted()
+    skipped = held(ANYTHING)[1].facts[1]
+    _, builder, _ = held({k: v for k, v in ANYTHING.items() if k != skipped})
+    lines = builder.lines[:3]
+    assert lines[1] == ""
+    three, _ = scripted(*lines)
+    one, _ = scripted(*lines, "back", "BACK")
+    assert list(three.answers) == [builder.facts[0], builder.facts[2]]
+    assert one.asked == three.asked[:1]
+    assert list(one.answers) == three.asked[:1]
+    none, said = scripted(*lines, "back", "back", "back", "back")
+    assert none.answers == {}
+    assert none.asked == []
+    assert none.decision == start.decision
+    assert "There is no earlier answer to take back." in said
+    again, _ = scripted(*lines, *["back"] * 3, *lines)
+    assert again.decision == three.decision
+    passed, _ = scripted(ONE, "back", "")
+    assert (passed.asked, passed.answers) == ([FIRST.name], {})
+
+
+def test_why_and_help_tell_and_ask_again() -> None:
+    first = advise(Setup("", {}), BASE).questions[0]
+    interview, said = scripted("why", "?", "help", ONE)
+    assert list(interview.answers) == [first.fact]
+    told = " ".join(said.split())
+    assert f"{first.rules[0]}: {BASE.entries[first.rules[0]].says}" in told
+    assert "28 1/2 in, 6.2 mm, 70 lb" in told
+    assert f"The question is about {first.fact}: {FIRST.label}." in told
+    assert told.count(f"1 of about {len(advise(Setup('', {}), BASE).questions)}. ") == 1
+
+
+# Answers
+
+
+def unfit(fact: str, text: str) -> tuple[str, str]:
+    with pytest.raises(UnfitError) as refused:
+        read_answer(BASE.vocabulary[fact], text)
+    return refused.value.what, refused.value.help
+
+
+@pytest.mark.parametrize(
+    ("fact", "text"),
+    [
+        ("shaft.length", "28"),
+        ("shaft.length", "28 gr"),
+        ("shaft.length", "28 inhces"),
+        ("shaft.outside_diameter", "0.295 mm"),
+        ("shaft.outside_diameter", "5,8 mm"),
+        ("bow.draw_weight", "-65 lb"),
+        ("point.mass", "100-125 gr"),
+        ("point.mass", "about a hundred"),
+        ("point.mass", "true"),
+        ("point.blades", "three"),
+        ("point.blades", "2.5"),
+        ("point.blades", "7"),
+        ("point.type", "fixed-bladed"),
+        ("point.type", "9"),
+        ("discipline", "hunnting, 3d"),
+        ("law.checked", "maybe"),
+        ("room.humidity", "500"),
+    ],
+)
+def test_a_bad_answer_gets_the_fault_of_a_setup_file(fact: str, text: str) -> None:
+    several = BASE.vocabulary[fact].several
+    with pytest.raises(Faults) as refused:
+        read_setup(None, [f"{fact}={f'[{text}]' if several else text}"], BASE.vocabulary)
+    fault = refused.value.faults[0]
+    assert unfit(fact, text) == (fault.what, fault.help)
+
+
+def test_a_bad_answer_is_not_taken_and_asked_again() -> None:
+    interview, said = scripted("no such thing", ONE, "quit")
+    assert interview.answers == {FIRST.name: TAKEN}
+    with pytest.raises(UnfitError) as refused:
+        FIRST.read("no such thing")
+    assert f"{refused.value.what}; {refused.value.help}" in " ".join(said.split())
+
+
+@pytest.mark.parametrize(
+    ("fact", "text", "value"),
+    [
+        ("point.type", "3", "fixed-blade"),
+        ("point.type", "3.", "fixed-blade"),
+        ("point.type", "fi", None),
+        ("point.type", "fix", "fixed-blade"),
+        ("point.type", "Fixed Blade", "fixed-blade"),
+        ("shaft.material", "carbon", "carbon"),
+        ("shaft.material", "carbon-a", "carbon-aluminium"),
+        ("discipline", "3d", ("3d",)),
+        ("discipline", "3", ("field",)),
+        ("discipline", "hunt, 3d and indoor hunt", ("hunting", "3d", "indoor-target")),
+        ("discipline", "[hunting, 3d]", ("hunting", "3d")),
+        ("law.checked", "Y", True),
+        ("law.checked", "false", False),
+        ("shaft.length", "28 1/2 in", 28.5),
+        ("shaft.length", '28 1/2"', 28.5),
+        ("shaft.length", "72.39 cm", 28.5),
+        ("shaft.outside_diameter", "6.2 mm", 6.2),
+        ("bow.draw_weight", "70 #", 70.0),
+        ("shaft.spine", "340", 0.34),
+        ("point.blades", "3", 3),
+        ("room.humidity", "50 %", 50.0),
+    ],
+)
+def test_answers_are_read_as_a_builder_writes_them(fact: str, text: str, value: Any) -> None:
+    if value is None:
+        assert unfit(fact, text) == (
+            "`fi` may be field-point or fixed-blade",
+            "write more of it, or its number",
+        )
+    else:
+        assert read_answer(BASE.vocabulary[fact], text).value == value
+
+
+def test_text_is_taken_as_it_is_typed() -> None:
+    entry = FactEntry("maker.mark", "mark", TEXT, "given", question="What mark?")
+    for text, value in (("no. 7: a {cut}", "no. 7: a {cut}"), ("12", "12"), ('"back"', "back")):
+        read = read_answer(entry, text)
+        assert (read.value, read.written) == (value, value)
+    assert due(entry) == "In your own words."
+
+
+def test_commands_are_words_of_their_own() -> None:
+    assert command("  Quit ") == "quit"
+    assert command("why?") == "why"
+    assert command("backwards") is None
+    assert command("?") == "help"
+
+
+def test_every_example_shown_is_taken() -> None:
+    for name in BASE.vocabulary.of_origin("given"):
+        entry = BASE.vocabulary[name]
+        shown = due(entry)
+        if entry.kind in (QUANTITY, COUNT):
+            text = shown.partition("such as ")[2].rstrip(".")
+            assert read_answer(entry, text).value is not None, (name, shown)
+
+
+def test_listing() -> None:
+    assert listed(["a"]) == "a"
+    assert listed(["a", "b"]) == "a and b"
+    assert listed(["a", "b", "c"]) == "a, b and c"
+    assert listed(["a", "b", "c", "d"]) == "a, b, c and 1 more"
+
+
+# Hostile input
+
+
+@pytest.mark.parametrize(
+    ("answers", "told"),
+    [
+        (b"x" * 3_000_000, "this answer is longer than 1000 letters"),
+        (b"\x1b[2J\x07", "a character that cannot be seen stands here (U+001B)"),
+        (b"\x00", "a character that cannot be seen stands here (U+0000)"),
+        (b"caf\xe9", "the byte 0xE9 is not UTF-8"),
+        ("\u202eevil".encode(), "a character that cannot be seen"),
+        (b"{a: &b [*b]}", "is no"),
+    ],
+)
+def test_hostile_answers_are_refused_and_asked_again(answers: bytes, told: str) -> None:
+    script = answers + b"\n" + ONE.encode() + b"\r\nquit"
+    done = program("ask", "--format", "json", answers=script)
+    said = done.stderr.decode()
+    assert "Traceback" not in said
+    assert told in " ".join(said.split())
+    assert not set(said) & {"\x1b", "\x07", "\x00", "\u202e"}
+    assert len(said) < 20_000
+    assert list(json.loads(done.stdout)["given"]) == [FIRST.name]
+
+
+@pytest.mark.parametrize("word", ["maybe", "why", "?", "back"])
+def test_a_pipe_that_never_answers_comes_to_an_end(word: str) -> None:
+    interview, said = scripted(*[word] * 500)
+    assert interview.answers == {}
+    assert "50 lines in a row held no answer: the questions end here." in said
+
+
+def test_closed_and_strange_streams_are_no_input() -> None:
+    command_line = f"{sys.executable} -m advisor ask --format json"
+    for redirected in ("<&-", "< /dev/zero", "2>&- < /dev/null", "<&- 2>/dev/full"):
+        done = subprocess.run(
+            f"{command_line} {redirected}",
+            shell=True,
+            capture_output=True,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            timeout=60,
+        )
+        assert done.returncode == 0, redirected
+        assert json.loads(done.stdout)["given"] == {}, redirected
+        assert b"Traceback" not in done.stderr, redirected
+
+
+# Saving
+
+
+def test_a_saved_file_is_nested_and_readable(tmp_path: Path) -> None:
+    example = tmp_path / "known.yaml"
+    example.write_text(
+        'title: "12: a dozen"\nnotes: "kept, and\\nkept whole"\nbow: {type: compound}\n'
+        "point: {type: fixed-blade}\n"
+    )
+    saved = tmp_path / "kept.yaml"
+    words = ["ask", str(example), "--set", "shaft.length=28 1/2 in", "--save", str(saved)]
+    done = program(*words, "--set", "discipline=[hunting, 3d]", "--set", "law.checked=true")
+    assert done.returncode == 0
+    assert saved.read_text() == (
+        'schema: 1\ntitle: "12: a dozen"\nnotes: "kept, and\\U0000000Akept whole"\n'
+        "bow:\n  type: compound\npoint:\n  type: fixed-blade\n"
+        "shaft:\n  length: 28 1/2 in\ndiscipline: [hunting, 3d]\nlaw:\n  checked: true\n"
+    )
+    assert f"What was stated is kept in {saved}." in done.stderr.decode()
+    assert done.stdout == program("advise", str(saved)).stdout
+    assert b"12: a dozen" in done.stdout
+
+
+def test_answers_join_the_groups_that_were_stated_before() -> None:
+    stated = read_setup(None, ["shaft.spine=0.340", "point.type=fixed-blade"], BASE.vocabulary)
+    talk = io.StringIO()
+    builder = Builder(HUNTING, talk)
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    interview.run()
+    groups = [name.partition(".")[0] for name in interview.setup.facts]
+    assert groups[0] == "shaft"
+    assert len(list(dict.fromkeys(groups))) == sum(
+        a != b for a, b in zip(groups, ["", *groups[:-1]], strict=True)
+    )
+    back = read_setup("s", [], BASE.vocabulary, text=setup_text(interview.setup, BASE.vocabulary))
+    assert list(back.facts) == list(interview.setup.facts)
+
+
+@pytest.mark.parametrize("example", sorted(p.name for p in EXAMPLES.glob("*.yaml")))
+def test_every_example_survives_saving(example: str) -> None:
+    try:
+        setup = read_setup(str(EXAMPLES / example), [], BASE.vocabulary)
+    except Faults:
+        assert example == "mistyped.yaml"
+        return
+    text = setup_text(setup, BASE.vocabulary)
+    back = read_setup("saved", [], BASE.vocabulary, text=text)
+    assert back.title == setup.title
+    assert {n: g.value for n, g in back.facts.items()} == {
+        n: g.value for n, g in setup.facts.items()
+    }
+    assert list(back.facts) == list(in_file_order(setup.facts, BASE.vocabulary))
+
+
+def test_saving_spares_what_it_must_not_replace(tmp_path: Path) -> None:
+    setup = tmp_path / "setup.yaml"
+    setup.write_text("point: {type: blunt}\n")
+    both = str(tmp_path / "both")
+    for words, told in (
+        ([str(setup), "--save", str(setup)], "is what the advice is about"),
+        (["--save", str(tmp_path)], "is no plain file"),
+        (["--save", ""], "the name is empty"),
+        (["--save", str(tmp_path / "no" / "kept.yaml")], "there is no folder for"),
+        (["--out", str(tmp_path / "no" / "advice.txt")], "there is no folder for"),
+        (["--save", both, "--out", both], "is named twice"),
+        (["-"], "standard input is where the answers come from"),
+        (["--format", "jsn"], "did you mean json?"),
+        ([str(tmp_path / "setup.yml")], "did you mean setup.yaml?"),
+        (["--set", "point.type=blont"], "did you mean blunt?"),
+    ):
+        done = program("ask", *words)
+        assert (done.returncode, done.stdout) == (2, b""), words
+        assert told in " ".join(done.stderr.decode().split()), words
+        assert b"Answer what you know" not in done.stderr, words
+    assert setup.read_text() == "point: {type: blunt}\n"
+    assert [path.name for path in tmp_path.iterdir()] == ["setup.yaml"]
+
+
+@pytest.mark.skipif(not Path("/proc/self").is_dir(), reason="needs a folder that takes no file")
+def test_what_cannot_be_saved_is_shown_so_that_no_answer_is_lost() -> None:
+    done = program("ask", "--save", "/proc/kept.yaml", answers=f"{ONE}\nquit\n".encode())
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert f"  {FIRST.name.rpartition('.')[2]}: " in done.stderr.decode()
+    assert b"this cannot be written" in done.stderr
+
+
+ENTRIES = (
+    FactEntry("one", "one", TEXT, "given"),
+    FactEntry("a.text", "text", TEXT, "given"),
+    FactEntry("a.b.size", "size", QUANTITY, "given", unit="in", bare=False),
+    FactEntry("a.b.part", "part", QUANTITY, "given", unit="%"),
+    FactEntry("null.choice", "choice", CHOICE, "given", choices={"3": "", "true": "", "x-y": ""}),
+    FactEntry("c.several", "several", CHOICE, "given", several=True, choices={"3": "", "null": ""}),
+    FactEntry("c.flag", "flag", FLAG, "given"),
+    FactEntry("c.count", "count", COUNT, "given"),
+    FactEntry("one.below", "below a fact", FLAG, "given"),
+)
+WORDS = Vocabulary(ENTRIES)
+TEXTS = st.text(
+    st.characters(codec="utf-8", categories=("L", "M", "N", "P", "S", "Zs")), max_size=30
+)
+SIZES = st.sampled_from(["28 1/2 in", '2"', "3 mm", "3'", ".5 in", "1e1 in", "\u00bd in", "6.2 mm"])
+PARTS = st.floats(0, 100) | st.integers(0, 9)
+WRITTEN = {
+    "one": TEXTS,
+    "a.text": TEXTS,
+    "a.b.size": SIZES,
+    "a.b.part": PARTS | st.just("12 %"),
+    "null.choice": st.sampled_from(["3", "true", "x-y"]),
+    "c.several": st.lists(st.sampled_from(["3", "null"]), unique=True),
+    "c.flag": st.booleans(),
+    "c.count": st.integers(0, 10**9),
+    "one.below": st.booleans(),
+}
+
+
+@given(TEXTS, st.lists(st.sampled_from(sorted(WRITTEN)), unique=True), st.data())
+@settings(max_examples=150, deadline=None)
+def test_any_setup_reads_back_as_it_was_saved(
+    title: str, names: list[str], data: st.DataObject
+) -> None:
+    facts = {}
+    for name in names:
+        raw = data.draw(WRITTEN[name])
+        try:
+            value = WORDS[name].read(raw)
+        except UnfitError:
+            continue
+        shown = "true" if raw is True else "false" if raw is False else str(raw)
+        facts[name] = Given(value, "", 0, 0, shown if not isinstance(raw, float) else f"{raw:.9g}")
+    text = setup_text(Setup(title, facts), WORDS)
+    back = read_setup("saved", [], WORDS, text=text)
+    assert back.title == title
+    assert {n: g.value for n, g in back.facts.items()} == {n: g.value for n, g in facts.items()}
+    assert list(back.facts) == list(in_file_order(facts, WORDS))
+    assert setup_text(back, WORDS) == text
+
+
+@given(TEXTS)
+@settings(deadline=None)
+def test_a_scalar_reads_back_as_the_text_it_was(text: str) -> None:
+    assert parse_scalar(scalar(text, as_text=True), "") == text
+
+
+def test_another_trade_is_asked_about_as_well() -> None:
+    garden = str(ROOT / "tests" / "garden" / "plot")
+    done = program("ask", "--rules", garden, "--format", "json", answers=b"\n\nquit\n")
+    assert done.returncode in (0, 1), done.stderr.decode()
+    assert json.loads(done.stdout)["rulebase"]["name"] != "base"
+    assert "1 of about " in done.stderr.decode()
+
+
+def test_a_head_that_is_chosen_is_told_as_one() -> None:
+    sets = [
+        "vane.length=2 in",
+        "vane.height=0.45 in",
+        "fletching.count=3",
+        "fletching.direction=right",
+        "fletching.offset=2 deg",
+    ]
+    stated = read_setup(None, sets, BASE.vocabulary)
+    talk = io.StringIO()
+    builder = Builder({"discipline": "hunting"}, talk)
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    before = interview.decision.items["point"]
+    interview.run()
+    after = interview.decision.items["point"]
+    told = " ".join(talk.getvalue().split())
+    assert f"So far: head {before}, 3 vanes" in told
+    assert before != after
+    assert f"Now: head {after} (was {before}), 3 vanes" in told
+    assert "point.type" not in builder.facts
