@@ -23,7 +23,7 @@ from advisor.setups.model import Given, Setup, Stock
 from advisor.trying import share
 from advisor.vocabulary import UnfitError
 
-_WEIGHED = 8
+_WEIGHED = 5
 """Questions tried at each turn: the rules themselves put the likely ones first."""
 
 MOST_IN_VAIN = 50

@@ -26,6 +26,9 @@ _COMMANDS = {
     "why?": WHY,
     "back": BACK,
     "quit": QUIT,
+    "q": QUIT,
+    "exit": QUIT,
+    "stop": QUIT,
     "": PASS,
     "dk": PASS,
     "don't know": PASS,
@@ -37,6 +40,9 @@ _COMMANDS = {
     "unknown": PASS,
     "not known": PASS,
     "skip": PASS,
+    "dunno": PASS,
+    "no idea": PASS,
+    "not sure": PASS,
 }
 _YES_NO = {"y": True, "yes": True, "true": True, "n": False, "no": False, "false": False}
 

@@ -90,6 +90,10 @@ def _complete_format(incomplete: str) -> list[str]:
     return [name for name in FORMATS if name.startswith(incomplete)]
 
 
+def _complete_rule_format(incomplete: str) -> list[str]:
+    return [name for name in RULE_FORMATS if name.startswith(incomplete)]
+
+
 Rules = Annotated[
     str | None,
     typer.Option("--rules", metavar="DIR", help="A house's rule base; without it, the base rules."),
@@ -97,6 +101,10 @@ Rules = Annotated[
 Format = Annotated[
     str,
     typer.Option("--format", metavar="text|json|html|svg", autocompletion=_complete_format),
+]
+RuleFormat = Annotated[
+    str,
+    typer.Option("--format", metavar="text|json", autocompletion=_complete_rule_format),
 ]
 Out = Annotated[str | None, typer.Option("--out", metavar="FILE", help="Write to a file instead.")]
 
@@ -211,7 +219,11 @@ def ask(
         remedy = "name a setup file, or state facts with --set"
         _fail(_misuse("advisor ask", "standard input is where the answers come from", remedy))
     inputs = setup, stock
-    _refuse_late_surprise("--save", save, inputs)
+    goes_on = bool(save and setup and os.path.exists(save) and os.path.samefile(save, setup))
+    _refuse_late_surprise("--save", save, (stock,) if goes_on else inputs)
+    if save is not None and os.path.exists(save) and not goes_on:
+        remedy = f"name a new file, or go on with that one: advisor ask {save} --save {save}"
+        _fail(_misuse("--save", f"{quoted(save)} is there already", remedy))
     _refuse_late_surprise("--out", None if out == "-" else out, (*inputs, save))
     try:
         base, stated, listed = _read_inputs(setup, sets, rules, stock)
@@ -296,7 +308,7 @@ def rules_list(
     topic: Annotated[
         str | None, typer.Option("--topic", metavar="NAME", help="Only the rules of one file.")
     ] = None,
-    form: Format = "text",
+    form: RuleFormat = "text",
     out: Out = None,
 ) -> None:
     """List the rules by topic: what each asks and what it rests on."""
@@ -320,7 +332,7 @@ def rules_show(
         str, typer.Argument(metavar="ID", help="The rule's name.", autocompletion=_complete_rule)
     ],
     rules: Rules = None,
-    form: Format = "text",
+    form: RuleFormat = "text",
     out: Out = None,
 ) -> None:
     """Show a rule's page: what it says, when, its exceptions, why, on what evidence."""

@@ -53,6 +53,10 @@ class Questions:
                 weights[fact] = weights.get(fact, 0) + weight
                 waiting.setdefault(fact, set()).add(rule.id)
         first = self._first_questions(rests)
+        for fact, rules in waiting.items():
+            # Whoever lets an assumption stand should know of the stop that it keeps silent.
+            if fact in self.judgement.assumed and any(self.entries[r].rule.stop for r in rules):
+                first[fact] = min(first.get(fact, _LAST), 3)
         possible = self._possible()
         asked = sorted(
             (fact for fact in possible if fact in weights or fact in first),
@@ -129,6 +133,7 @@ class Questions:
             0: "the verdict rests on it",
             1: "it could set aside or tie what stands",
             2: "a choice waits for it",
+            3: "a stop or a must hangs on it",
         }
         ordered = sorted(rules, key=lambda r: (-self._weight(self.entries[r].rule), r))
         return Question(

@@ -175,6 +175,7 @@ def test_a_whole_interview_over_a_pipe(job: str, tmp_path: Path) -> None:
     done = program("ask", "--save", str(saved), "--format", "json", answers=answers)
     assert done.returncode == 0, done.stderr.decode()
     assert done.stdout == program("advise", str(saved), "--format", "json").stdout
+    saved.unlink()
     told = program("ask", "--save", str(saved), answers=answers)
     assert told.stdout == program("advise", str(saved)).stdout
     # Unsaved it is the same Decision; only where the facts stand differs.
@@ -634,7 +635,7 @@ def test_saving_spares_what_it_must_not_replace(tmp_path: Path) -> None:
     setup.write_text("point: {type: blunt}\n")
     both = str(tmp_path / "both")
     for words, told in (
-        ([str(setup), "--save", str(setup)], "is what the advice is about"),
+        (["--save", str(setup)], "is there already"),
         (["--save", str(tmp_path)], "is no plain file"),
         (["--save", ""], "the name is empty"),
         (["--save", str(tmp_path / "no" / "kept.yaml")], "there is no folder for"),
@@ -747,3 +748,19 @@ def test_a_head_that_is_chosen_is_told_as_one() -> None:
     assert before != after
     assert f"Now: head {after} (was {before}), 3 vanes" in told
     assert "point.type" not in builder.facts
+
+
+def test_saving_writes_over_nothing_but_the_setup_it_goes_on_with(tmp_path: Path) -> None:
+    kept = tmp_path / "kept.yaml"
+    kept.write_text("schema: 1\npoint:\n  type: field-point\n", encoding="utf-8")
+    before = kept.read_text(encoding="utf-8")
+    done = program("ask", "--save", str(kept), answers=b"quit\n")
+    assert done.returncode == 2
+    assert "is there already" in " ".join(done.stderr.decode().split())
+    assert kept.read_text(encoding="utf-8") == before
+    words = ("ask", str(kept), "--set", "discipline=[hunting]", "--save", str(kept))
+    done = program(*words, answers=b"quit\n")
+    assert done.returncode == 0, done.stderr
+    after = kept.read_text(encoding="utf-8")
+    assert "type: field-point" in after
+    assert len(after) > len(before)

@@ -9,7 +9,7 @@ from advisor.decision import FactValue, Number
 _ROUGH = 10
 """Percent of its value from which on a number's third digit says nothing."""
 
-_PLAIN_UNITS = {"": "", "1": "", "ratio": "", "lbf": " lb", "%": " %", "N-m2": " N m2"}
+_PLAIN_UNITS = {"": "", "1": "", "ratio": "", "spine": "", "lbf": " lb", "%": " %", "N-m2": " N m2"}
 
 
 def amount(number: Number) -> str:

@@ -59,6 +59,9 @@ _SUPPLIES = (
     Supply("thread lock, thread wax or washers", re.compile(r"\bthread lock\b", re.IGNORECASE)),
     Supply("foot powder", re.compile(r"\bpowder\b", re.IGNORECASE)),
 )
+_PROTECTS = ("dust mask", "eye protection")
+"""What a caution alone puts on the list; it names the rest only to warn of it."""
+
 _ARROW = (
     ("Use", ("discipline",)),
     ("Bow", ("bow.type", "bow.draw_weight", "bow.draw_length", "rest.type")),
@@ -73,7 +76,8 @@ _ARROW = (
         ),
     ),
     ("Head", ("point.type", "point.mass", "point.blades", "point.cutting_width", "point.bevel")),
-    ("Glue", ("glue.type", "vane.primer")),
+    ("Glue", ("glue.type",)),
+    ("Primer", ("vane.primer",)),
 )
 _BARE = re.compile(r"\.(?:type|surface|material|primer)$|^discipline$")
 """Facts whose value says what it is of without their name."""
@@ -84,6 +88,8 @@ def header(decision: Decision) -> str:
     base = decision.rulebase
     hands = ("Built by, initials", "Checked by, initials") if may_build(decision) else ("Read by",)
     fields = (("Date", "short"), *((hand, "") for hand in hands))
+    if not decision.title:
+        fields = (("For", ""), *fields)
     lines = "".join(blank(name, size) for name, size in fields)
     return (
         f'<header>\n<div class="head"><h1>{foreign(decision.title or "Untitled setup")}</h1>\n'
@@ -280,7 +286,9 @@ def _supplies(decision: Decision) -> list[str]:
         steps = [str(n) for n, step in enumerate(decision.steps, 1) if _asks(supply, step.text)]
         if steps:
             told.append(f"{supply.name} (step {', '.join(steps)})")
-        elif any(_asks(supply, caution.text) for caution in decision.cautions):
+        elif supply.name in _PROTECTS and any(
+            _asks(supply, caution.text) for caution in decision.cautions
+        ):
             told.append(f"{supply.name} (a caution)")
     return told
 
