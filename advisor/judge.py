@@ -41,6 +41,7 @@ class Ways(NamedTuple):
     chooser: Chooser
     demands: tuple[tuple[int, str, int, Judge, int], ...]  # bit, rule, place, test, what meets it
     stops: tuple[tuple[int, str], ...]  # bit, rule
+    reads: Mapping[tuple[str, int], frozenset[int]]  # slots of a demand, by rule and place
     demands_on: Mapping[str, list[tuple[int, str, int, Judge, int]]]  # the demands by their fact
 
 
@@ -67,7 +68,10 @@ def ways(base: RuleBase, *, pairing: bool) -> Ways:
         demands_on: dict[str, list[tuple[int, str, int, Judge, int]]] = {}
         for fact, demand in zip(facts, demands, strict=True):
             demands_on.setdefault(fact, []).append(demand)
-        found = held[pairing] = Ways(chooser, demands, stops, demands_on)
+        split = chooser.split
+        names = {i: rule.id for i, rule in rules}
+        reads = {(names[i], place): slots for (i, place), slots in split.demand_reads.items()}
+        found = held[pairing] = Ways(chooser, demands, stops, reads, demands_on)
     return found
 
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from advisor.decision import Question, Unsettled
 from advisor.engine.conditions import lacking
 from advisor.engine.rules import Rule
-from advisor.engine.values import GIVEN, UNKNOWN, has_value
+from advisor.engine.values import GIVEN, UNKNOWN, Missing, has_value
 from advisor.judge import MET, Judgement
 
 _LAST = 9
@@ -39,13 +39,20 @@ class Questions:
         inputs = self.judgement.lacking
         weights: dict[str, int] = {}
         waiting: dict[str, set[str]] = {}
-        waits = {rule.id: {*run.lacks(rule), *run.unless_open(rule)} for rule in run.open_rules()}
-        for rule in (*run.open_rules(), *run.standing_rules()):
-            lacks = waits.get(rule.id, set())
+        values, reads = run.values, self.judgement.ways.reads
+        still_open = run.open_rules()
+        waits = {
+            rule.id: run.lacks(rule) | run.unless_open(rule) if rule.unless else run.lacks(rule)
+            for rule in still_open
+        }
+        for rule in (*still_open, *run.standing_rules()):
+            lacks = waits.get(rule.id, frozenset())
             for demand in rule.demands:
-                lacks |= lacking(demand.test, table, run.values, UNKNOWN)
+                # Most demands lack nothing, which their slots tell sooner than their trees.
+                if any(values[slot].__class__ is Missing for slot in reads[rule.id, demand.place]):
+                    lacks = lacks | lacking(demand.test, table, values, UNKNOWN)
             if rule.favour is not None and not has_value(run.value(rule.favour.fact)):
-                lacks.add(rule.favour.fact)
+                lacks = lacks | {rule.favour.fact}
             if not lacks:
                 continue
             weight = self._weight(rule)

@@ -300,11 +300,15 @@ def judge(node: Node, table: FactTable, values: list[Value], absent: int = NO) -
 
 def _judge_of(test: Test, table: FactTable, absent: int) -> Judge:
     """Return the closure of one test, compiled once for a table."""
-    key = test, absent
-    found: Judge | None = table.judges.get(key)
-    if found is None:
-        found = table.judges[key] = _compile_test(test, table, absent)
-    return found
+    key = id(test), absent
+    held: tuple[Test, Judge] | None = table.judges.get(key)
+    if held is None:
+        # The test is kept too, for its id is its own only as long as it lives.
+        held = table.judges[key] = test, _compile_test(test, table, absent)
+    return held[1]
+
+
+_NOTHING: frozenset[str] = frozenset()
 
 
 def lacking(node: Node, table: FactTable, values: list[Value], absent: int = NO) -> frozenset[str]:
@@ -314,7 +318,7 @@ def lacking(node: Node, table: FactTable, values: list[Value], absent: int = NO)
     """
     found: list[str] = []
     outcome = _lack(node, table, values, absent, found)
-    return frozenset(found) if outcome == UNKNOWN else frozenset()
+    return frozenset(found) if outcome == UNKNOWN else _NOTHING
 
 
 def _lack(node: Node, table: FactTable, values: list[Value], absent: int, found: list[str]) -> int:
