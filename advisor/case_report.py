@@ -67,8 +67,29 @@ def run_all(base: RuleBase, only: str = "") -> list[Outcome]:
     return outcomes
 
 
-def text(outcomes: Sequence[Outcome]) -> str:
-    """Tell the outcomes for people: what failed first, then what changed below, then the counts."""
+def without_a_case(outcomes: Sequence[Outcome], base: RuleBase) -> list[str]:
+    """Return the rules of the top layer that no case of its own expects to fire."""
+    shown = {
+        rule
+        for outcome in outcomes
+        if outcome.own
+        for key in ("fired", "cautions", "rejected_by")
+        for rule in outcome.case.expect.get(key, ())
+    }
+    return [
+        entry.id
+        for entry in base.entries.values()
+        if entry.layer == base.layers[-1].name and entry.id not in shown
+    ]
+
+
+def text(outcomes: Sequence[Outcome], uncovered: Sequence[str] = ()) -> str:
+    """Tell the outcomes for people: what failed first, then what changed below, then the counts.
+
+    Args:
+        outcomes: of all cases that were run.
+        uncovered: rules that no case expects to fire.
+    """
     lines: list[str] = []
     failing = [outcome for outcome in outcomes if outcome.fails]
     changed = [outcome for outcome in outcomes if outcome.problems and not outcome.own]
@@ -84,6 +105,14 @@ def text(outcomes: Sequence[Outcome]) -> str:
         lines.append(f"{len(failing)} of {_cases(own)} {_do(len(failing))} not hold")
     else:
         lines.append(f"{_cases(own)}, all of them hold" if own else "there are no cases")
+    if uncovered and own:
+        lines += wrap(
+            f"no case expects these to fire: {', '.join(uncovered)}",
+            WIDTH,
+            subsequent_indent="  ",
+            break_on_hyphens=False,
+            break_long_words=False,
+        )
     if below:
         lines.append(f"{len(changed)} of {_cases(below)} below {_come(len(changed))} otherwise")
     return "\n".join(lines) + "\n"

@@ -363,7 +363,7 @@ def rules_cases(
     out: Out = None,
 ) -> None:
     """Run the cases kept beside the rules, and say which do not hold."""
-    from advisor.case_report import FORMS, run_all
+    from advisor.case_report import FORMS, run_all, text, without_a_case
     from advisor.rulebase.read import read_rule_base
 
     _check_format(form, tuple(FORMS))
@@ -374,7 +374,11 @@ def rules_cases(
             raise _misuse("--only", f"no case has `{only}` in its name", "name another, or none")
     except Faults as refused:
         _fail(refused)
-    _write(FORMS[form](outcomes), out)
+    if form == "text":
+        uncovered = [] if only else without_a_case(outcomes, base)
+        _write(text(outcomes, uncovered), out)
+    else:
+        _write(FORMS[form](outcomes), out)
     if any(outcome.fails for outcome in outcomes):
         raise typer.Exit(NO_BUILD)
 

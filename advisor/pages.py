@@ -53,6 +53,12 @@ def list_text(base: RuleBase, topic: str | None = None) -> str:
             layer = "" if entry.layer == base.layers[0].name else f" [{entry.layer}]"
             lines.append(f"  {entry.id}{layer}: {_kinds(entry)}; {entry.evidence.kind}{mark}")
             lines += wrap(entry.says, WIDTH, initial_indent="    ", subsequent_indent="    ")
+    if base.retired and topic is None:
+        lines += ["", f"taken out of use ({len(base.retired)})"]
+        for gone in base.retired:
+            instead = f", {gone.replacement} stands for it" if gone.replacement else ""
+            lines.append(f"  {gone.rule} [by {gone.by}{instead}]")
+            lines += wrap(gone.because, WIDTH, initial_indent="    ", subsequent_indent="    ")
     counts: dict[str, int] = {}
     for entry in base.entries.values():
         if topic in (None, topic_of(entry)):

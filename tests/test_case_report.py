@@ -77,6 +77,15 @@ def test_a_case_that_does_not_hold_is_told_and_fails(house: Path) -> None:
     assert all(len(line) <= 80 or ".yaml:" in line for line in lines)
 
 
+def test_a_rule_without_a_case_is_named(house: Path) -> None:
+    more = RULES.replace("three-vanes-always", "never-tried").replace("overrides", "# overrides")
+    (house / "more.yaml").write_text(more, encoding="utf-8")
+    _, out, _ = run("rules", "cases", "--rules", str(house))
+    assert "no case expects these to fire: never-tried" in out
+    _, out, _ = run("rules", "cases")
+    assert "no case expects" not in out
+
+
 def test_what_a_house_changes_below_is_told_and_fails_nothing(house: Path) -> None:
     status, out, _ = run("rules", "cases", "--rules", str(house), "--only", "behind")
     assert status == 0
