@@ -23,7 +23,7 @@ from advisor.setups.model import Given, Setup, Stock
 from advisor.trying import share
 from advisor.vocabulary import UnfitError
 
-_WEIGHED = 5
+WEIGHED = 5
 """Questions tried at each turn: the rules themselves put the likely ones first."""
 
 MOST_IN_VAIN = 50
@@ -56,12 +56,18 @@ class Interview:
     """One interview: what was answered, what was passed by, and the advice as it stands."""
 
     def __init__(
-        self, stated: Setup, base: RuleBase, stock: Stock | None, terminal: Terminal
+        self,
+        stated: Setup,
+        base: RuleBase,
+        stock: Stock | None,
+        terminal: Terminal,
+        weighs: int = WEIGHED,
     ) -> None:
         self.stated = stated
         self.base = base
         self.stock = stock
         self.terminal = terminal
+        self.weighs = weighs
         self.answers: dict[str, Given] = {}
         self.asked: list[str] = []
         self.in_vain = 0
@@ -125,7 +131,7 @@ class Interview:
 
     def _weighed(self, left: list[Question]) -> list[Question]:
         """Put the first few in order by what their answers would change: that takes a moment."""
-        head = left[:_WEIGHED]
+        head = left[: self.weighs]
         new = [question for question in head if question.fact not in self._tried]
         if new:
             tried = weighed(new, self.setup, self.base, self.stock)
@@ -133,7 +139,7 @@ class Interview:
         order = {question.fact: i for i, question in enumerate(head)}
         told = [self._tried[question.fact] for question in head]
         told.sort(key=lambda question: (-share(question), order[question.fact]))
-        return [*told, *left[_WEIGHED:]]
+        return [*told, *left[self.weighs :]]
 
     def _first(self, left: list[Question]) -> Question:
         """Return the question to put now.

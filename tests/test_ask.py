@@ -6,7 +6,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -15,17 +14,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.ask import Interview
+from advisor.ask import WEIGHED, Interview
 from advisor.ask_answers import command, due, example, listed, read_answer, scalar
 from advisor.ask_save import in_file_order, setup_text
 from advisor.ask_terminal import Terminal
 from advisor.decision import Number
 from advisor.documents import parse_scalar
 from advisor.errors import Faults
-from advisor.pipeline import advise
+from advisor.pipeline import advise, weighed
 from advisor.rulebase.read import read_rule_base
 from advisor.setups.model import Given, Setup
 from advisor.setups.read import read_setup
+from advisor.trying import share
 from advisor.vocabulary import (
     CHOICE,
     COUNT,
@@ -113,11 +113,12 @@ class Builder(io.StringIO):
         return f"{self.lines[-1]}\n"
 
 
-def held(known: Mapping[str, str]) -> tuple[Interview, Builder, str]:
+def held(known: Mapping[str, str], weighs: int = 0) -> tuple[Interview, Builder, str]:
+    """Hold an interview; trying answers is left out where the order is not what is asked about."""
     talk = io.StringIO()
     builder = Builder(known, talk)
     terminal = Terminal(builder, talk, colour=False)
-    interview = Interview(Setup("", {}), BASE, None, terminal)
+    interview = Interview(Setup("", {}), BASE, None, terminal, weighs)
     interview.run()
     return interview, builder, talk.getvalue()
 
@@ -126,7 +127,7 @@ def scripted(*lines: str, stated: Setup | None = None) -> tuple[Interview, str]:
     talk = io.StringIO()
     answers = io.StringIO("".join(f"{line}\n" for line in lines))
     terminal = Terminal(answers, talk, colour=False)
-    interview = Interview(stated or Setup("", {}), BASE, None, terminal)
+    interview = Interview(stated or Setup("", {}), BASE, None, terminal, 0)
     interview.run()
     return interview, talk.getvalue()
 
@@ -165,7 +166,7 @@ def placeless(data: Any) -> Any:
 @pytest.mark.parametrize("job", JOBS)
 def test_a_whole_interview_over_a_pipe(job: str, tmp_path: Path) -> None:
     known = JOBS[job]
-    interview, builder, said = held(known)
+    interview, builder, said = held(known, WEIGHED)
     # Everything the person knew that could matter was asked, and taken.
     assert set(interview.answers) == set(known) & set(builder.facts)
     assert len(interview.answers) >= 9
@@ -237,7 +238,7 @@ def test_an_assumption_that_a_stop_rests_on_is_asked_first() -> None:
     stated = read_setup(None, ["archer.band=child"], BASE.vocabulary)
     talk = io.StringIO()
     builder = Builder({"point.type": "field-point"}, talk)
-    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False), 0)
     assert interview.decision.status == "stopped"
     interview.run()
     assert interview.decision.status == "advised"
@@ -280,13 +281,14 @@ def test_not_knowing_anything_ends_and_states_nothing(word: str) -> None:
     assert "build stays" not in said, "what is passed by moves nothing"
 
 
-def test_one_turn_takes_little_time() -> None:
-    known = dict(HUNTING)
-    held({})
-    start = time.perf_counter()
-    _, builder, _ = held(known)
-    turn = (time.perf_counter() - start) / len(builder.lines)
-    assert turn < 0.1, f"{turn * 1000:.0f} ms"
+def test_the_question_whose_answers_change_most_comes_first() -> None:
+    _, builder, _ = held({}, weighs=5)
+    decision = advise(Setup("", {}), BASE)
+    plain = [q.fact for q in decision.questions][:5]
+    tried = weighed(decision.questions[:5], Setup("", {}), BASE)
+    assert share(tried[0]) > 0
+    assert builder.facts[0] == tried[0].fact
+    assert builder.facts[:5] != plain or [q.fact for q in tried] == plain
 
 
 # Ending
@@ -323,7 +325,7 @@ def test_coming_to_no_build_and_back_is_told() -> None:
     stated = read_setup(None, sets, BASE.vocabulary)
     talk = io.StringIO()
     builder = Builder({"bench.clamps": "right"}, talk)
-    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False), 0)
     interview.run()
     assert interview.decision.status == "rejected"
     heard = " ".join(talk.getvalue().split())
@@ -603,7 +605,7 @@ def test_answers_join_the_groups_that_were_stated_before() -> None:
     stated = read_setup(None, ["shaft.spine=0.340", "point.type=fixed-blade"], BASE.vocabulary)
     talk = io.StringIO()
     builder = Builder(HUNTING, talk)
-    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False), 0)
     interview.run()
     groups = [name.partition(".")[0] for name in interview.setup.facts]
     assert groups[0] == "shaft"
@@ -739,7 +741,7 @@ def test_a_head_that_is_chosen_is_told_as_one() -> None:
     stated = read_setup(None, sets, BASE.vocabulary)
     talk = io.StringIO()
     builder = Builder({"discipline": "hunting"}, talk)
-    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False))
+    interview = Interview(stated, BASE, None, Terminal(builder, talk, colour=False), 0)
     before = interview.decision.items["point"]
     interview.run()
     after = interview.decision.items["point"]
