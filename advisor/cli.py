@@ -98,6 +98,18 @@ Rules = Annotated[
     str | None,
     typer.Option("--rules", metavar="DIR", help="A house's rule base; without it, the base rules."),
 ]
+Sets = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="FACT=VALUE",
+        help="State a fact, over the file's: --set point.type=fixed-blade",
+        autocompletion=_complete_set,
+    ),
+]
+StockFile = Annotated[
+    str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
+]
 Format = Annotated[
     str,
     typer.Option("--format", metavar="text|json|html|svg", autocompletion=_complete_format),
@@ -114,19 +126,9 @@ def advise(
     setup: Annotated[
         str | None, typer.Argument(metavar="[SETUP.yaml]", help="What is given; - reads it here.")
     ] = None,
-    sets: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--set",
-            metavar="FACT=VALUE",
-            help="State a fact, over the file's: --set point.type=fixed-blade",
-            autocompletion=_complete_set,
-        ),
-    ] = None,
+    sets: Sets = None,
     rules: Rules = None,
-    stock: Annotated[
-        str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
-    ] = None,
+    stock: StockFile = None,
     weigh: Annotated[
         bool,
         typer.Option("--weigh", help="Try what each open question could still change. Slower."),
@@ -191,19 +193,9 @@ def ask(
     setup: Annotated[
         str | None, typer.Argument(metavar="[SETUP.yaml]", help="What is known already.")
     ] = None,
-    sets: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--set",
-            metavar="FACT=VALUE",
-            help="State a fact, over the file's: --set point.type=fixed-blade",
-            autocompletion=_complete_set,
-        ),
-    ] = None,
+    sets: Sets = None,
     rules: Rules = None,
-    stock: Annotated[
-        str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
-    ] = None,
+    stock: StockFile = None,
     save: Annotated[
         str | None,
         typer.Option("--save", metavar="FILE", help="Keep what was stated as a setup file."),

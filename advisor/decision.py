@@ -12,6 +12,15 @@ from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
 FORMAT = 2
 
 
+ROUGH_BAND = 10
+"""Percent of its value from which on a number's third digit says nothing."""
+
+
+def is_rough(band: str) -> bool:
+    """Tell whether a band is a tenth of the number or more."""
+    return band.endswith("%") and float(band[:-1]) >= ROUGH_BAND
+
+
 class Number(NamedTuple):
     """A number with its unit; for a computed one, how it came about and how far to trust it."""
 

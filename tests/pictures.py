@@ -30,7 +30,7 @@ SHEET = PICTURES / "sheet.png"
 SETUP = ROOT / "examples" / "fixed-blade-hunting.yaml"
 COLUMNS, ROWS = 80, 46
 _ESCAPE = re.compile(r"\x1b\[([0-9;]*)m")
-_CHROMIUM = (
+CHROMIUM = (
     "--headless",
     "--no-sandbox",
     "--disable-gpu",
@@ -119,7 +119,7 @@ def photograph(page: str, wide: int = 900, high: int = 1270) -> bytes:
         subprocess.run(
             [
                 chromium,
-                *_CHROMIUM,
+                *CHROMIUM,
                 f"--user-data-dir={folder}/profile",
                 f"--window-size={wide},{high}",
                 f"--screenshot={picture}",

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from math import isfinite
 from operator import mul
 
+from advisor.decision import is_rough
 from advisor.derive import arrow, fly, steer, tail
 from advisor.derive.row import Computed
 from advisor.engine.chooser import Function
@@ -22,7 +23,7 @@ TABLE: tuple[Computed, ...] = (*arrow.ROWS, *tail.ROWS, *steer.ROWS, *fly.ROWS)
 
 BY_FACT = {computed.fact: computed for computed in TABLE}
 NEEDS = {computed.fact: computed.needs for computed in TABLE}
-ROUGH = frozenset(computed.fact for computed in TABLE if computed.is_rough)
+ROUGH = frozenset(computed.fact for computed in TABLE if is_rough(computed.band))
 """Facts whose third digit says nothing."""
 
 

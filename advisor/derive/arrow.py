@@ -45,16 +45,7 @@ MASS_NEEDS = (
 def _mass_without_vanes(
     point: float, length: float, per_length: float, insert: float, nock: float, wrap: float
 ) -> float:
-    return mass.finished_mass(
-        point_mass=point,
-        shaft_length=length,
-        shaft_mass_per_length=per_length,
-        insert_mass=insert,
-        nock_mass=nock,
-        vane_mass=0.0,
-        fletching_count=0,
-        wrap_mass=wrap,
-    )
+    return _arrow_mass(point, length, per_length, insert, nock, 0.0, 0, wrap)
 
 
 def _balance(

@@ -23,8 +23,3 @@ class Computed(NamedTuple):
     by: str = ""
     cases: Mapping[str, tuple[str, ...]] | None = None
     optional: tuple[str, ...] = ()
-
-    @property
-    def is_rough(self) -> bool:
-        """Tell whether the band is a tenth of the number or more."""
-        return self.band.endswith("%") and float(self.band[:-1]) >= 10

@@ -48,7 +48,7 @@ def transverse_inertia(
         ValueError: as in `mass.balance`.
 
     """
-    throat_to_balance, balance = mass.balance(
+    _, balance = mass.balance(
         point_mass=point_mass,
         point_length=point_length,
         shaft_length=shaft_length,
@@ -64,20 +64,23 @@ def transverse_inertia(
         wrap_mass=wrap_mass,
         wrap_length=wrap_length,
     )
-    throat = throat_to_balance + balance
-    front = point_length
-    rear = point_length + shaft_length
-    vane_rear = throat - fletching_rear_gap
-    rods = (
-        (point_mass, mass.POINT_FRONT * point_length, mass.POINT_REAR * point_length),
-        (shaft_length * shaft_mass_per_length, front, rear),
-        (insert_mass, front, front + insert_length),
-        (nock_mass, rear - mass.NOCK_INSIDE, throat),
-        (vane_mass * fletching_count, vane_rear - vane_length, vane_rear),
-        (wrap_mass, rear - wrap_length, rear),
+    laid = mass.rods(
+        point_mass=point_mass,
+        point_length=point_length,
+        shaft_length=shaft_length,
+        shaft_mass=shaft_length * shaft_mass_per_length,
+        insert_mass=insert_mass,
+        insert_length=insert_length,
+        nock_mass=nock_mass,
+        nock_throat=nock_throat,
+        vanes_mass=vane_mass * fletching_count,
+        vane_length=vane_length,
+        fletching_rear_gap=fletching_rear_gap,
+        wrap_mass=wrap_mass,
+        wrap_length=wrap_length,
     )
     inertia = 0.0
-    for part_mass, start, end in rods:
+    for _, part_mass, start, end in laid:
         length = end - start
         arm = (start + end) / 2.0 - balance
         inertia += part_mass * (length * length / 12.0 + arm * arm)

@@ -13,6 +13,8 @@ Masses are kilograms, lengths metres. A part whose mass is 0 is absent: its leng
 looked at, save for being a number and not negative.
 """
 
+from typing import NamedTuple
+
 from advisor.physics.checks import not_negative, positive
 
 POINT_FRONT = 0.15
@@ -115,6 +117,48 @@ def overall_length(point_length: float, shaft_length: float, nock_throat: float)
     return point_length + arrow_length(shaft_length, nock_throat)
 
 
+class Rod(NamedTuple):
+    """A part as a uniform rod: its mass in kg, and from where to where behind the tip, in m."""
+
+    part: str
+    mass: float
+    start: float
+    end: float
+
+
+def rods(
+    *,
+    point_mass: float,
+    point_length: float,
+    shaft_length: float,
+    shaft_mass: float,
+    insert_mass: float,
+    insert_length: float,
+    nock_mass: float,
+    nock_throat: float,
+    vanes_mass: float,
+    vane_length: float,
+    fletching_rear_gap: float,
+    wrap_mass: float,
+    wrap_length: float,
+) -> tuple[Rod, ...]:
+    """Return the parts where the model lays them, unchecked: `balance` checks that they fit.
+
+    `vanes_mass` is that of all vanes together. Source: the project's own arrow model.
+    """
+    rear = point_length + shaft_length
+    throat = rear + nock_throat
+    vane_rear = throat - fletching_rear_gap
+    return (
+        Rod("point", point_mass, POINT_FRONT * point_length, POINT_REAR * point_length),
+        Rod("shaft", shaft_mass, point_length, rear),
+        Rod("insert", insert_mass, point_length, point_length + insert_length),
+        Rod("nock", nock_mass, rear - NOCK_INSIDE, throat),
+        Rod("vane", vanes_mass, vane_rear - vane_length, vane_rear),
+        Rod("wrap", wrap_mass, rear - wrap_length, rear),
+    )
+
+
 def balance(
     *,
     point_mass: float,
@@ -167,17 +211,23 @@ def balance(
 
     front = point_length
     rear = point_length + shaft_length
-    vane_rear = throat - fletching_rear_gap
-    rods = (
-        ("point", point_mass, POINT_FRONT * point_length, POINT_REAR * point_length),
-        ("shaft", shaft_length * shaft_mass_per_length, front, rear),
-        ("insert", insert_mass, front, front + insert_length),
-        ("nock", nock_mass, rear - NOCK_INSIDE, throat),
-        ("vane", vane_mass * fletching_count, vane_rear - vane_length, vane_rear),
-        ("wrap", wrap_mass, rear - wrap_length, rear),
+    laid = rods(
+        point_mass=point_mass,
+        point_length=point_length,
+        shaft_length=shaft_length,
+        shaft_mass=shaft_length * shaft_mass_per_length,
+        insert_mass=insert_mass,
+        insert_length=insert_length,
+        nock_mass=nock_mass,
+        nock_throat=nock_throat,
+        vanes_mass=vane_mass * fletching_count,
+        vane_length=vane_length,
+        fletching_rear_gap=fletching_rear_gap,
+        wrap_mass=wrap_mass,
+        wrap_length=wrap_length,
     )
     moment = 0.0
-    for part, part_mass, start, end in rods:
+    for part, part_mass, start, end in laid:
         if part_mass == 0.0:
             continue
         if not start < end:

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import math
 
-from advisor.decision import FactValue, Number
-
-_ROUGH = 10
-"""Percent of its value from which on a number's third digit says nothing."""
+from advisor.decision import FactValue, Number, is_rough
 
 _PLAIN_UNITS = {"": "", "1": "", "ratio": "", "spine": "", "lbf": " lb", "%": " %", "N-m2": " N m2"}
 
@@ -18,8 +15,7 @@ def amount(number: Number) -> str:
     Three digits, or two where the band is a tenth of the number or more.
     """
     band = f" +/- {number.band}" if number.band else ""
-    rough = number.band.endswith("%") and float(number.band[:-1]) >= _ROUGH
-    value = _two_digits(number.value) if rough else digits(number.value, 3)
+    value = _two_digits(number.value) if is_rough(number.band) else digits(number.value, 3)
     return f"{value}{unit_words(number.unit)}{band}"
 
 

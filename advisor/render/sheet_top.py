@@ -29,10 +29,9 @@ from advisor.render.sheet_words import (
     words,
 )
 from advisor.render.svg import behind, side, unrolled
-from advisor.render.text import build_lines
+from advisor.render.text import build_lines, equals_told
 
 _LEVELS = {"stop": "STOP.", "caution": "Caution.", "note": "Note."}
-_MOST_EQUALS = 4
 
 
 class Supply(NamedTuple):
@@ -151,26 +150,12 @@ def build(decision: Decision) -> str:
     after = []
     if d.stock and d.chosen:
         after.append(f"Chosen from the stock {foreign(d.stock)}.")
-    if may_build(d):
-        after += [words(text) for text in _as_good(d)]
+    if may_build(d) and d.equals:
+        after.append(words(f"As good: {equals_told(d, lambda name: label(d, name))}."))
     after = [f"<p>{' '.join(after)}</p>"] if after else []
     after += [f"<p>{words(note)}</p>" for note in d.notes]
     body = f'{lead}<div class="build">\n{told}\n</div>\n' + "\n".join(after) + _arrow(d)
     return section("build", title, body, "" if may_build(d) else "halted")
-
-
-def _as_good(decision: Decision) -> list[str]:
-    told = []
-    for equal in decision.equals[:_MOST_EQUALS]:
-        other = [
-            f"{label(decision, name)} {plain(value)}"
-            for name, value in equal.items()
-            if decision.build.get(name) != value
-        ]
-        told.append(", ".join(other) or "another of the same in every fact told")
-    more = len(decision.equals) - len(told)
-    tail = f"; and {more} more" if more > 0 else ""
-    return [f"As good: {'; '.join(told)}{tail}."] if told else []
 
 
 def _arrow(decision: Decision) -> str:

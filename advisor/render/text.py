@@ -6,7 +6,7 @@ its number. Colour marks headings and warnings on a terminal; nothing is told by
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from textwrap import wrap
 
 from advisor.decision import (
@@ -444,17 +444,21 @@ def brief(other: Alternative, decision: Decision) -> str:
 
 
 def _as_good(decision: Decision) -> str:
+    return f"You may as well use: {equals_told(decision)}."
+
+
+def equals_told(decision: Decision, named: Callable[[str], str] = str) -> str:
+    """Say how the equals of the chosen build differ from it; `named` puts facts into words."""
     shown = []
     for build in decision.equals[:_MOST_EQUALS]:
         differing = [
-            f"{name} {plain(value)}"
+            f"{named(name)} {plain(value)}"
             for name, value in build.items()
             if decision.build.get(name) != value
         ]
         shown.append(", ".join(differing) or "another of the same in every fact told")
     more = len(decision.equals) - len(shown)
-    tail = f"; and {more} more" if more > 0 else ""
-    return f"You may as well use: {'; '.join(shown)}{tail}."
+    return "; ".join(shown) + (f"; and {more} more" if more > 0 else "")
 
 
 def _kind(kind: str) -> str:

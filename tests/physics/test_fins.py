@@ -78,8 +78,8 @@ def test_strip_integral() -> None:
 
 def test_mean_chord_stands_where_the_first_moment_says() -> None:
     # Niskanen 2009, chapter 3: y_MAC = (s/3)(cr + 2 ct)/(cr + ct), worked 5.4429 mm.
-    from_axis = strip_integral(WORKED, 1, SHAFT) / strip_integral(WORKED, 0, SHAFT)
-    assert from_axis - SHAFT / 2 == pytest.approx(5.4429e-3, abs=5e-8)
+    arm = strip_integral(WORKED, 1, SHAFT) / strip_integral(WORKED, 0, SHAFT)
+    assert arm - SHAFT / 2 == pytest.approx(5.4429e-3, abs=5e-8)
 
 
 @pytest.mark.parametrize(

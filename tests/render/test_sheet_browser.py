@@ -19,22 +19,12 @@ import pytest
 
 from advisor.decision import Decision, Number
 from advisor.render.html import render
+from tests.pictures import CHROMIUM
 from tests.render.test_sheet import HOSTILE, Page, alone, example
 from tests.render.test_text import kettle
 
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--hide-scrollbars",
-    "--force-device-scale-factor=1",
-)
+BROWSERS = ("chromium", "chromium-browser")
+FLAGS = (*CHROMIUM, "--force-device-scale-factor=1")
 PATIENCE = 120
 A4, LETTER = (595, 842), (612, 792)
 PAPERS = {"A4": A4, "letter": LETTER}
