@@ -16,7 +16,6 @@ from advisor.ask_words import (
     wrapped,
 )
 from advisor.decision import Decision, Question
-from advisor.engine.conditions import facts_of
 from advisor.pipeline import advise, weighed
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Given, Setup, Stock
@@ -103,7 +102,7 @@ class Interview:
             if waits and builds and not any(question.because for question in left):
                 waits = False
                 say("", *wrapped(NO_CHOICE_WAITS))
-            question = self._first(left)
+            question = left[0]
             if not self._put(question, len(left)):
                 say("")
                 return
@@ -140,23 +139,6 @@ class Interview:
         told = [self._tried[question.fact] for question in head]
         told.sort(key=lambda question: (-share(question), order[question.fact]))
         return [*told, *left[self.weighs :]]
-
-    def _first(self, left: list[Question]) -> Question:
-        """Return the question to put now.
-
-        Where every rule that waits for it speaks under an assumption, that assumption comes first:
-        nobody should measure the blades of a head before saying which head it is.
-        """
-        question = left[0]
-        assumed = {q.fact: q for q in left if q.assumed}
-        leans = [
-            [fact for fact in facts_of(self.base.entries[rule].rule.when) if fact in assumed]
-            for rule in question.rules
-        ]
-        if question.assumed or not leans or not all(leans):
-            return question
-        counts = {fact: sum(fact in facts for facts in leans) for fact in assumed}
-        return assumed[max(counts, key=lambda fact: counts[fact])]
 
     # Asking it
 

@@ -19,6 +19,7 @@ from advisor.physics.flight import (
     drift_at,
     drop_at,
     speed_at,
+    swing,
     time_at,
     yaw_damping_distance,
     yaw_wavelength,
@@ -101,8 +102,8 @@ def test_facts_come_to_what_physics_says_in_si(path: Path) -> None:
         "flight.time": time_at(arrow.speed, loss, far),
         "flight.drop": drop_at(arrow.speed, loss, far),
         "wind.drift": drift_at(arrow.speed, loss, far, 4.4704),
-        "yaw.wavelength": yaw_wavelength(**arrow.yaw()),
-        "yaw.damping": yaw_damping_distance(**arrow.yaw()),
+        "yaw.wavelength": yaw_wavelength(swing(**arrow.yaw())),
+        "yaw.damping": yaw_damping_distance(swing(**arrow.yaw())),
     }
     assert from_tip + expected["arrow.balance"] == pytest.approx(arrow.length)
     for name, value in expected.items():

@@ -137,7 +137,7 @@ _YAW = tuple(
 
 
 @lru_cache(maxsize=64)
-def _yaw(*values: Any) -> dict[str, float]:
+def _swing(*values: Any) -> flight.Swing:
     arrow = values[: len(_FAST)]
     told = dict(zip(_YAW, values, strict=True))
     lift = _lift(*arrow)
@@ -159,23 +159,23 @@ def _yaw(*values: Any) -> dict[str, float]:
         wrap_mass=told["wrap.mass"],
         wrap_length=told["wrap.length"],
     )
-    return {
-        "lift_slope": all_of_it.slope,
-        "stability_arm": all_of_it.centre - from_tip,
-        "pitch_damping": steering.pitch_damping(lift, from_tip),
-        "shaft_outside_diameter": told["shaft.outside_diameter"],
-        "arrow_mass": told["arrow.mass"],
-        "transverse_inertia": across,
-        "air_density": told["air.density"],
-    }
+    return flight.swing(
+        lift_slope=all_of_it.slope,
+        stability_arm=all_of_it.centre - from_tip,
+        pitch_damping=steering.pitch_damping(lift, from_tip),
+        shaft_outside_diameter=told["shaft.outside_diameter"],
+        arrow_mass=told["arrow.mass"],
+        transverse_inertia=across,
+        air_density=told["air.density"],
+    )
 
 
 def _yaw_wavelength(*values: Any) -> float:
-    return flight.yaw_wavelength(**_yaw(*values))
+    return flight.yaw_wavelength(_swing(*values))
 
 
 def _yaw_damping(*values: Any) -> float:
-    return flight.yaw_damping_distance(**_yaw(*values))
+    return flight.yaw_damping_distance(_swing(*values))
 
 
 ROWS: tuple[Computed, ...] = (

@@ -8,6 +8,7 @@ read in a derivation credited to McCoy. Yaw: own derivation.
 """
 
 import math
+from typing import NamedTuple
 
 from advisor.physics.checks import finite, not_negative, positive
 from advisor.physics.layer import AIR_DENSITY
@@ -98,16 +99,38 @@ def drift_at(arrow_speed: float, loss: float, distance: float, crosswind: float)
     return crosswind * distance / arrow_speed * z * _curve(z)
 
 
-def _yaw(
+class Swing(NamedTuple):
+    """A damped swing by distance flown: alpha'' + 2 decay alpha' + stiffness alpha = 0."""
+
+    decay: float  # per m
+    stiffness: float  # per m^2
+
+
+def swing(
+    *,
     lift_slope: float,
     stability_arm: float,
     pitch_damping: float,
     shaft_outside_diameter: float,
     arrow_mass: float,
     transverse_inertia: float,
-    air_density: float,
-) -> tuple[float, float]:
-    """Return decay c and stiffness w of alpha'' + 2 c alpha' + w alpha = 0, by distance flown."""
+    air_density: float = AIR_DENSITY,
+) -> Swing:
+    """Return how an arrow swings its yaw out; no speed enters.
+
+    `lift_slope` is that of the whole arrow, `stability_arm` the distance in m of its centre of
+    pressure behind the balance point (`steering.whole`), `pitch_damping` in m^2 that of
+    `steering`. With q = 0.5 rho A: the lift bends the path by q C / m for each radian of yaw and
+    metre flown, the moment turns the arrow by q C arm / I, and the parts' sideways speed damps it
+    by q (sum of C l^2) / I; eliminating the turn leaves a damped swing.
+    Constant speed; gravity, spin and the bending of the shaft are left out.
+
+    Source: own derivation, linear theory.
+
+    Raises:
+        ValueError: a number is impossible.
+
+    """
     positive("lift_slope", lift_slope)
     finite("stability_arm", stability_arm)
     not_negative("pitch_damping", pitch_damping)
@@ -120,71 +143,22 @@ def _yaw(
     path = air * lift_slope / arrow_mass
     turn = air * pitch_damping / transverse_inertia
     stiffness = air * lift_slope * stability_arm / transverse_inertia
-    return 0.5 * (path + turn), stiffness + path * turn
+    return Swing(0.5 * (path + turn), stiffness + path * turn)
 
 
-def yaw_wavelength(
-    *,
-    lift_slope: float,
-    stability_arm: float,
-    pitch_damping: float,
-    shaft_outside_diameter: float,
-    arrow_mass: float,
-    transverse_inertia: float,
-    air_density: float = AIR_DENSITY,
-) -> float:
-    """Return the flight in m in which the arrow swings once to and fro; infinite if it does not.
-
-    `lift_slope` is that of the whole arrow, `stability_arm` the distance in m of its centre of
-    pressure behind the balance point (`steering.whole`), `pitch_damping` in m^2 that of
-    `steering`. With q = 0.5 rho A: the lift bends the path by q C / m for each radian of yaw and
-    metre flown, the moment turns the arrow by q C arm / I, and the parts' sideways speed damps it
-    by q (sum of C l^2) / I; eliminating the turn leaves a damped swing that no speed enters.
-    Constant speed; gravity, spin and the bending of the shaft are left out.
-
-    Source: own derivation, linear theory.
-
-    Raises:
-        ValueError: a number is impossible.
-
-    """
-    decay, stiffness = _yaw(
-        lift_slope,
-        stability_arm,
-        pitch_damping,
-        shaft_outside_diameter,
-        arrow_mass,
-        transverse_inertia,
-        air_density,
-    )
-    swing = stiffness - decay * decay
-    return 2.0 * math.pi / math.sqrt(swing) if swing > 0.0 else math.inf
+def yaw_wavelength(arrow_swing: Swing) -> float:
+    """Return the flight in m in which the arrow swings once to and fro; infinite if it does not."""
+    decay, stiffness = arrow_swing
+    square = stiffness - decay * decay
+    return 2.0 * math.pi / math.sqrt(square) if square > 0.0 else math.inf
 
 
-def yaw_damping_distance(
-    *,
-    lift_slope: float,
-    stability_arm: float,
-    pitch_damping: float,
-    shaft_outside_diameter: float,
-    arrow_mass: float,
-    transverse_inertia: float,
-    air_density: float = AIR_DENSITY,
-) -> float:
+def yaw_damping_distance(arrow_swing: Swing) -> float:
     """Return the flight in m that brings the yaw down to 1/e (37 %); infinite if none does.
 
-    Where the arrow does not swing, that of the slower of its two decays. The rest as in
-    `yaw_wavelength`.
+    Where the arrow does not swing, that of the slower of its two decays.
     """
-    decay, stiffness = _yaw(
-        lift_slope,
-        stability_arm,
-        pitch_damping,
-        shaft_outside_diameter,
-        arrow_mass,
-        transverse_inertia,
-        air_density,
-    )
+    decay, stiffness = arrow_swing
     if stiffness <= 0.0:
         return math.inf
     beyond = decay * decay - stiffness

@@ -11,6 +11,7 @@ from advisor.physics.flight import (
     drift_at,
     drop_at,
     speed_at,
+    swing,
     time_at,
     yaw_damping_distance,
     yaw_wavelength,
@@ -54,8 +55,8 @@ def test_yaw_worked_by_hand() -> None:
     # 0.030925053, turn q 7 / 0.0019 = 0.063803268 per m; stiffness q 4 / 0.0019 +
     # path x turn = 0.036459011 + 0.001973120; decay 0.047364161; swing
     # sqrt(0.038432131 - 0.002243364) = 0.190233452 per m.
-    assert yaw_wavelength(**YAW) == pytest.approx(2 * math.pi / 0.190233452, rel=1e-6)
-    assert yaw_damping_distance(**YAW) == pytest.approx(1 / 0.047364161, rel=1e-6)
+    assert yaw_wavelength(swing(**YAW)) == pytest.approx(2 * math.pi / 0.190233452, rel=1e-6)
+    assert yaw_damping_distance(swing(**YAW)) == pytest.approx(1 / 0.047364161, rel=1e-6)
 
 
 # --- flat fire: what must hold ----------------------------------------------------------------
@@ -121,13 +122,13 @@ def test_proportions_of_loss(coefficient: float, by: float) -> None:
 @given(st.floats(0.02, 0.3), st.floats(1.05, 2.0))
 def test_a_larger_margin_swings_quicker_and_dies_no_sooner(arm: float, by: float) -> None:
     base, more = YAW | {"stability_arm": arm}, YAW | {"stability_arm": arm * by}
-    assert yaw_wavelength(**more) < yaw_wavelength(**base)
-    assert yaw_damping_distance(**more) == yaw_damping_distance(**base)
+    assert yaw_wavelength(swing(**more)) < yaw_wavelength(swing(**base))
+    assert yaw_damping_distance(swing(**more)) == yaw_damping_distance(swing(**base))
 
 
 def test_more_damping_dies_sooner() -> None:
     more = YAW | {"pitch_damping": 8.0}
-    assert yaw_damping_distance(**more) < yaw_damping_distance(**YAW)
+    assert yaw_damping_distance(swing(**more)) < yaw_damping_distance(swing(**YAW))
 
 
 def test_without_damping_or_path_it_is_a_pendulum() -> None:
@@ -135,23 +136,23 @@ def test_without_damping_or_path_it_is_a_pendulum() -> None:
     heavy = YAW | {"arrow_mass": 1e6, "pitch_damping": 0.0}
     q = 0.5 * 1.225 * math.pi * 0.006**2 / 4
     expected = 2 * math.pi * math.sqrt(1.9e-3 / (q * 50 * 0.08))
-    assert yaw_wavelength(**heavy) == pytest.approx(expected, rel=1e-6)
-    assert yaw_damping_distance(**heavy) > 1e6
+    assert yaw_wavelength(swing(**heavy)) == pytest.approx(expected, rel=1e-6)
+    assert yaw_damping_distance(swing(**heavy)) > 1e6
 
 
 def test_an_overdamped_arrow_does_not_swing() -> None:
     # Own arithmetic: with next to no margin the two decays are path and turn themselves, and the
     # slower is path.
     lazy = YAW | {"stability_arm": 0.0}
-    assert yaw_wavelength(**lazy) == math.inf
+    assert yaw_wavelength(swing(**lazy)) == math.inf
     path = 0.5 * 1.225 * math.pi * 0.006**2 / 4 * 50 / 0.028
-    assert yaw_damping_distance(**lazy) == pytest.approx(1 / path, rel=1e-9)
+    assert yaw_damping_distance(swing(**lazy)) == pytest.approx(1 / path, rel=1e-9)
 
 
 def test_an_unstable_arrow_never_settles() -> None:
     loose = YAW | {"stability_arm": -0.05}
-    assert yaw_wavelength(**loose) == math.inf
-    assert yaw_damping_distance(**loose) == math.inf
+    assert yaw_wavelength(swing(**loose)) == math.inf
+    assert yaw_damping_distance(swing(**loose)) == math.inf
 
 
 # --- refused ----------------------------------------------------------------------------------
@@ -185,13 +186,12 @@ def test_impossible_sizes(bad: float) -> None:
         drag_per_distance(2.0, 0.006, bad)
     with pytest.raises(ValueError, match="air_density"):
         drag_per_distance(2.0, 0.006, 0.025, bad)
-    for call in (yaw_wavelength, yaw_damping_distance):
-        for name in ("lift_slope", "shaft_outside_diameter", "arrow_mass", "transverse_inertia"):
-            with pytest.raises(ValueError, match=name):
-                call(**YAW | {name: bad})
-        with pytest.raises(ValueError, match="air_density"):
-            call(**YAW, air_density=bad)
-        with pytest.raises(ValueError, match="stability_arm"):
-            call(**YAW | {"stability_arm": math.nan})
-        with pytest.raises(ValueError, match="pitch_damping"):
-            call(**YAW | {"pitch_damping": -1.0})
+    for name in ("lift_slope", "shaft_outside_diameter", "arrow_mass", "transverse_inertia"):
+        with pytest.raises(ValueError, match=name):
+            swing(**YAW | {name: bad})
+    with pytest.raises(ValueError, match="air_density"):
+        swing(**YAW, air_density=bad)
+    with pytest.raises(ValueError, match="stability_arm"):
+        swing(**YAW | {"stability_arm": math.nan})
+    with pytest.raises(ValueError, match="pitch_damping"):
+        swing(**YAW | {"pitch_damping": -1.0})

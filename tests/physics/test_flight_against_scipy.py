@@ -16,6 +16,7 @@ from advisor.physics.flight import (
     drift_at,
     drop_at,
     speed_at,
+    swing,
     time_at,
     yaw_damping_distance,
     yaw_wavelength,
@@ -156,7 +157,10 @@ def test_yaw(name: str) -> None:
     # Linear theory leaves out that the turning tail also bends the path, and that the speed falls
     # as the arrow lifts: 1 % of the wavelength and 2 % of the damping (own tolerance).
     arrow = ALL[name]
-    wavelength, damping = yaw_wavelength(**arrow.yaw()), yaw_damping_distance(**arrow.yaw())
+    wavelength, damping = (
+        yaw_wavelength(swing(**arrow.yaw())),
+        yaw_damping_distance(swing(**arrow.yaw())),
+    )
     flown = yaw_history(arrow, 2.2 * wavelength)
     crossings = [state[0] for state in flown.y_events[0]]
     assert crossings[2] - crossings[0] == pytest.approx(wavelength, rel=0.01)
@@ -174,7 +178,10 @@ def test_yaw_of_an_arrow_that_hardly_swings() -> None:
     # C is all but neutral: over its long swing only the decay can be seen, and the reckoning is
     # good to a tenth.
     arrow = ALL["C"]
-    wavelength, damping = yaw_wavelength(**arrow.yaw()), yaw_damping_distance(**arrow.yaw())
+    wavelength, damping = (
+        yaw_wavelength(swing(**arrow.yaw())),
+        yaw_damping_distance(swing(**arrow.yaw())),
+    )
     assert wavelength > 3 * damping
     flown = yaw_history(arrow, 2.0 * damping)
     last = flown.y[:, -1]
