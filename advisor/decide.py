@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 from advisor.decision import (
@@ -38,10 +38,10 @@ from advisor.engine.rules import MUST, Demand, Rule
 from advisor.engine.run import FIRED_OPEN, Run
 from advisor.engine.values import COMPUTED, CONCLUDED, OPTION, UNKNOWN, Value, has_value
 from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
-from advisor.premises import Origins, assumed_in
+from advisor.premises import Origins
 from advisor.questions import Questions
 from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
-from advisor.vocabulary import NAMED
+from advisor.vocabulary import named_in
 
 _STRENGTH_ORDER = {"must": 0, "must_not": 1, "should": 2, "should_not": 3, "favour": 4}
 
@@ -105,7 +105,7 @@ class _Teller:
             steps=self._steps(self.run),
             set_aside=self._set_aside(),
             stands_unless=self._stands_unless(),
-            ties=self._ties(self.run),
+            ties=self._ties(self.run, j.own_failures),
             unproven=self._unproven(),
             contested=self._contested(),
             equals=tuple(self._build_at(at) for at in j.equals),
@@ -142,7 +142,7 @@ class _Teller:
                 for name in (*self.vocabulary.of_origin(OPTION), *numbers, *j.assumed)
             },
             builds=j.count,
-            survivors=len(j.survivors),
+            survivors=j.survivors,
         )
 
     # The build
@@ -325,7 +325,7 @@ class _Teller:
         if judgement.conflicts:
             for rules in judgement.conflicts:
                 for rule_id in rules:
-                    found |= assumed_in(self.origins.rule(rule_id))
+                    found |= self.origins.behind(self.origins.rule(rule_id))
                     for demand in self.entries[rule_id].rule.demands:
                         if demand.is_must:
                             for test_fact in _facts(demand):
@@ -333,7 +333,7 @@ class _Teller:
         else:
             for told in reasons.values():
                 for reason in told:
-                    found |= assumed_in(reason.premises)
+                    found |= self.origins.behind(reason.premises)
                     if self.vocabulary[reason.fact].origin != OPTION:
                         found |= self.origins.rests_on(reason.fact)
         return tuple(sorted(found))
@@ -344,17 +344,19 @@ class _Teller:
         if "{" not in text:
             return text
         # An alternative mostly names the same values as the chosen build.
-        key = text, *map(run.value, NAMED.findall(text))
+        key = text, *map(run.value, named_in(text))
         told = self._told_texts.get(key)
         if told is None:
             told = self._told_texts[key] = self.words.text(text, run.value, ROUGH)
         return told
 
-    # The chosen build and its alternatives mostly have the same rules standing, so cautions and
-    # steps are put in order once for each such set, and only texts that name facts told anew.
+    # The chosen build and its alternatives mostly have the same rules standing that caution or add
+    # a step, so these are put in order once for each such set, and only texts that name facts told
+    # anew.
 
     def _cautions(self, run: Run) -> tuple[Caution, ...]:
-        order = self._caution_orders.get(run.bits.standing)
+        cautioning = run.bits.standing & self.base.cautioning
+        order = self._caution_orders.get(cautioning)
         if order is None:
             found = [
                 Caution(rule.id, caution.level, caution.text)
@@ -362,19 +364,20 @@ class _Teller:
                 for caution in self.entries[rule.id].cautions
             ]
             found.sort(key=lambda c: (LEVELS.index(c.level), c.rule))
-            order = self._caution_orders[run.bits.standing] = found
+            order = self._caution_orders[cautioning] = found
         return tuple(
-            c._replace(text=self._text(c.text, run)) if "{" in c.text else c for c in order
+            Caution(c.rule, c.level, self._text(c.text, run)) if "{" in c.text else c for c in order
         )
 
     def _steps(self, run: Run) -> tuple[Step, ...]:
         """Order the steps by phase, then by what each waits for, then by id."""
-        order = self._step_orders.get(run.bits.standing)
+        stepping = run.bits.standing & self.base.stepping
+        order = self._step_orders.get(stepping)
         if order is None:
             order = [Step(rule, s.phase, s.text) for rule, s in self._order_steps(run)]
-            self._step_orders[run.bits.standing] = order
+            self._step_orders[stepping] = order
         return tuple(
-            s._replace(text=self._text(s.text, run)) if "{" in s.text else s for s in order
+            Step(s.rule, s.phase, self._text(s.text, run)) if "{" in s.text else s for s in order
         )
 
     def _order_steps(self, run: Run) -> list[tuple[str, StepText]]:
@@ -424,7 +427,7 @@ class _Teller:
         ]
         return tuple(found)
 
-    def _ties(self, run: Run) -> tuple[Tie, ...]:
+    def _ties(self, run: Run, failures: Iterable[tuple[str, int]]) -> tuple[Tie, ...]:
         found = []
         for fact, rules in sorted(run.tied().items()):
             sides = []
@@ -438,7 +441,7 @@ class _Teller:
                     )
                 )
             found.append(Tie(fact, "values", tuple(sides)))
-        for pair in self.judgement.should_ties(run):
+        for pair in self.judgement.should_ties(run, failures):
             sides = [
                 Side(rule.id, self.words.demand(demand), self.entries[rule.id].because)
                 for rule, demand in pair
@@ -471,10 +474,10 @@ class _Teller:
 
     def _alternative(self, at: int, numbers: Mapping[str, Number]) -> Alternative:
         run = self.judgement.run_of(at)
-        mine = self.judgement.own_failures
+        failures = self.judgement.failures(run)
         breaks: dict[str, None] = {}
         loses: list[str] = []
-        for rule_id, place in sorted(self.judgement.failures(run) - mine):
+        for rule_id, place in sorted(failures - self.judgement.own_failures):
             breaks[rule_id] = None
             rule = self.entries[rule_id].rule
             if place < 0:
@@ -497,7 +500,7 @@ class _Teller:
             breaks=tuple(breaks),
             cautions=self._cautions(run),
             steps=self._steps(run),
-            ties=self._ties(run),
+            ties=self._ties(run, failures),
         )
 
     def _wishes_lost(self, run: Run) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
@@ -21,7 +21,7 @@ from advisor.engine.ranking import (
 )
 from advisor.engine.rules import Demand, Rule
 from advisor.engine.run import Run
-from advisor.engine.values import CONCLUDED, NO, OPEN, OPTION, UNKNOWN, YES, Value, has_value
+from advisor.engine.values import NO, OPEN, OPTION, UNKNOWN, YES, Missing, Value, has_value
 from advisor.options import HEADS, Choice, choice, offered
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
@@ -88,9 +88,11 @@ class Judgement:
         self._before = self._values()
         self.grid = Grid(self.ways.chooser, self._before.copy(), self.choice.axes)
         self.wishes = self._wishes()
-        self.survivors = survivors(self.grid)
+        alive = survivors(self.grid)
+        self.survivors = sum(map(len, alive.values()))
+        """How many builds hold."""
         self.count = len(self.grid.verdicts)
-        self._choose()
+        self._choose(alive)
 
     def _assumed(self) -> dict[str, Assumption]:
         on_axes = {fact for axis in self.choice.axes for fact in axis.facts}
@@ -121,13 +123,13 @@ class Judgement:
                 wishes.append(Wish(rule_id, favour.fact, favour.highest, within))
         return tuple(wishes)
 
-    def _choose(self) -> None:
+    def _choose(self, alive: Mapping[int, Sequence[int]]) -> None:
         grid = self.grid
         self.conflicts: list[tuple[str, ...]] = []
         self.more_conflicts = False
-        if self.survivors:
+        if alive:
             self.status = JUDGED if self.count == 1 else ADVISED
-            candidates = self.survivors
+            candidates = alive
         else:
             self.status = STOPPED if stopped(grid) else REJECTED
             self.conflicts, self.more_conflicts = conflicts(grid)
@@ -170,7 +172,10 @@ class Judgement:
         for wish in self.wishes:
             slot = table.slot[wish.fact]
             values[slot] = self.grid.cells(slot, (at,))[at]
-        self.ways.chooser.compute(values, all_of_them=at == self.at)
+        if at == self.at:
+            self.ways.chooser.compute(values, all_of_them=True)
+        else:
+            self.ways.chooser.compute(values, like=self.run.values)
         return values
 
     def run_of(self, at: int) -> Run:
@@ -204,13 +209,12 @@ class Judgement:
         """
         values = self._values(assumed=False)
         table = self.base.table
-        for name, entry in self.base.vocabulary.entries.items():
-            slot = table.slot[name]
-            if entry.origin != CONCLUDED and not has_value(values[slot]):
-                values[slot] = values[table.stated_slot(name)] = OPEN
+        for slot, stated in self.base.open_slots:
+            if values[slot].__class__ is Missing:
+                values[slot] = values[stated] = OPEN
         for name in self.choice.fixed:
             values[table.stated_slot(name)] = True
-        self.ways.chooser.compute(values)
+        self.ways.chooser.compute(values, like=self.run.values)
         for computed in self.ways.chooser.functions:
             slot = table.slot[computed.fact]
             if not has_value(values[slot]):
@@ -249,7 +253,7 @@ class Judgement:
                 values[table.slot[name]] = x
                 values[table.stated_slot(name)] = has_value(x)
         values[table.slot[fact]] = value
-        self.ways.chooser.compute(values)
+        self.ways.chooser.compute(values, like=self.run.values)
         failures = self.failures(self.base.program.run(values))
         about = {(rule, place) for _, rule, place, _, _ in self.ways.demands_on.get(fact, ())}
         return not failures - self.own_failures and not failures & about
@@ -270,22 +274,35 @@ class Judgement:
         found.update((rule_id, -1) for bit, rule_id in self.ways.stops if standing & bit)
         return found
 
-    def should_ties(self, run: Run) -> list[tuple[tuple[Rule, Demand], tuple[Rule, Demand]]]:
+    def should_ties(
+        self, run: Run, failures: Iterable[tuple[str, int]]
+    ) -> list[tuple[tuple[Rule, Demand], tuple[Rule, Demand]]]:
         """Return pairs of shoulds of one layer on one chosen option that no candidate can meet.
 
         Each is met by some candidate; they are an open tie, and the ranking has gone on.
+
+        Args:
+            run: of one combination.
+            failures: what it fails.
         """
         chosen = {f for axis in self.choice.axes if len(axis.rows) > 1 for f in axis.facts}
-        failures = self.own_failures if run is self.run else self.failures(run)
+
+        def asks(rule: Rule) -> list[Demand]:
+            return [d for d in rule.demands if not d.is_must and d.fact in chosen]
+
+        failed = [(self.base.entries[rule_id].rule, place) for rule_id, place in failures]
+        failing = {
+            (rule.layer, demand.fact)
+            for rule, place in failed
+            for demand in asks(rule)
+            if demand.place == place
+        }
+        if not failing:
+            return []
         asked: dict[tuple[int, str], list[tuple[Rule, Demand]]] = {}
-        failing: set[tuple[int, str]] = set()
-        for rule in run.standing_rules() if failures else ():
-            for demand in rule.demands:
-                if not demand.is_must and demand.fact in chosen:
-                    key = rule.layer, demand.fact
-                    asked.setdefault(key, []).append((rule, demand))
-                    if (rule.id, demand.place) in failures:
-                        failing.add(key)
+        for rule in run.standing_rules():
+            for demand in asks(rule):
+                asked.setdefault((rule.layer, demand.fact), []).append((rule, demand))
         found = []
         for key in sorted(failing):
             sides = asked[key]

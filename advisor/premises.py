@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 from advisor.decision import FactValue, Number, Premise
 from advisor.derive import BY_FACT, ROUGH
-from advisor.engine.conditions import Any, Judged, Not, Test, judge
-from advisor.engine.run import Run
+from advisor.engine.conditions import All, Any, Judged, Node, Not, Test, judge
+from advisor.engine.run import FIRED, Run
 from advisor.engine.values import COMPUTED, CONCLUDED, OPTION, YES, Value, has_value
 from advisor.judge import Judgement
 from advisor.vocabulary import NUMBERS
@@ -82,9 +82,11 @@ class Origins:
         when = self.judgement.base.entries[rule_id].rule.when
         if when is None:
             return ()
-        judged = judge(when, self.run.program.table, self.run.values)
+        run = self.run
+        known = run.status(rule_id) >= FIRED
+        telling = _telling_of(when, run) if known else _telling(_judged(when, run))
         found: dict[tuple[str, str], Premise] = {}
-        for test, holds in _telling(judged):
+        for test, holds in telling:
             for name in test.facts():
                 premise = self.fact(name)
                 told = test.op == "known" and holds and premise.value is not None
@@ -111,7 +113,29 @@ class Origins:
         if origin == COMPUTED:
             inputs = judgement.ways.chooser.inputs(name, self.run.values)
             return frozenset().union(*map(self.rests_on, inputs))
-        return assumed_in([self.fact(name)]) if origin == CONCLUDED else frozenset()
+        return self.behind(self.fact(name).premises) if origin == CONCLUDED else frozenset()
+
+    def behind(self, premises: Iterable[Premise]) -> frozenset[str]:
+        """Return the assumed facts that premises go back to."""
+        return frozenset().union(*[self.rests_on(premise.fact) for premise in premises])
+
+
+def _judged(node: Node, run: Run) -> Judged:
+    return judge(node, run.program.table, run.values)
+
+
+def _telling_of(node: Node, run: Run) -> Iterable[tuple[Test, bool]]:
+    """Yield the same for a condition known to hold, judging only what that leaves open."""
+    if isinstance(node, Test):
+        yield node, True
+    elif isinstance(node, All):
+        for part in node.parts:
+            if isinstance(part, Test):
+                yield part, True
+            else:
+                yield from _telling_of(part, run)
+    else:
+        yield from _telling(_judged(node, run))
 
 
 def _telling(judged: Judged) -> Iterable[tuple[Test, bool]]:
@@ -134,15 +158,3 @@ def _all_tests(judged: Judged) -> Iterable[tuple[Test, bool]]:
         yield judged.node, judged.outcome == YES
     for part in judged.parts:
         yield from _all_tests(part)
-
-
-def assumed_in(premises: Iterable[Premise]) -> frozenset[str]:
-    """Return the assumed facts among premises, however deep."""
-    found: set[str] = set()
-    todo = list(premises)
-    while todo:
-        premise = todo.pop()
-        if premise.origin == "assumed":
-            found.add(premise.fact)
-        todo += premise.premises
-    return frozenset(found)

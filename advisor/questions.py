@@ -7,12 +7,10 @@ from functools import cached_property
 
 from advisor.decision import Question, Unsettled
 from advisor.engine.conditions import lacking
-from advisor.engine.rules import Rule
 from advisor.engine.values import GIVEN, UNKNOWN, Missing, has_value
 from advisor.judge import MET, Judgement
 
 _LAST = 9
-_WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
 
 
 class Questions:
@@ -26,7 +24,6 @@ class Questions:
         self.run = judgement.run
         self.chosen = frozenset(chosen)
         self.words = judgement.base.words
-        self._weights = self.base.weights
 
     def ranked(self, rests: tuple[str, ...]) -> tuple[tuple[Question, ...], tuple[str, ...]]:
         """Order the facts nobody stated by how much hangs on them.
@@ -36,39 +33,38 @@ class Questions:
         or favour that is still open goes back to cannot matter.
         """
         run, table = self.judgement.open_run, self.base.table
-        inputs = self.judgement.lacking
-        weights: dict[str, int] = {}
-        waiting: dict[str, set[str]] = {}
         values, reads = run.values, self.judgement.ways.reads
-        still_open = run.open_rules()
-        waits = {
-            rule.id: run.lacks(rule) | run.unless_open(rule) if rule.unless else run.lacks(rule)
-            for rule in still_open
-        }
-        for rule in (*still_open, *run.standing_rules()):
-            lacks = waits.get(rule.id, frozenset())
+        missing = {slot for slot, x in enumerate(values) if x.__class__ is Missing}
+        ends = run.open_ends()
+        # Many rules lack the same, so what that goes back to is followed once for all of them.
+        alike: dict[frozenset[str], list[str]] = {}
+        for rule in (*(self.entries[rule_id].rule for rule_id in ends), *run.standing_rules()):
+            lacks = ends.get(rule.id, frozenset())
             for demand in rule.demands:
                 # Most demands lack nothing, which their slots tell sooner than their trees.
-                if any(values[slot].__class__ is Missing for slot in reads[rule.id, demand.place]):
+                if not missing.isdisjoint(reads[rule.id, demand.place]):
                     lacks = lacks | lacking(demand.test, table, values, UNKNOWN)
             if rule.favour is not None and not has_value(run.value(rule.favour.fact)):
                 lacks = lacks | {rule.favour.fact}
-            if not lacks:
-                continue
-            weight = self._weight(rule)
-            for fact in run.roots(lacks, inputs):
-                weights[fact] = weights.get(fact, 0) + weight
-                waiting.setdefault(fact, set()).add(rule.id)
+            if lacks:
+                alike.setdefault(lacks, []).append(rule.id)
+        waiting: dict[str, set[str]] = {}
+        for lacks, rules in alike.items():
+            for fact in run.roots(lacks, self.judgement.lacking):
+                waiting.setdefault(fact, set()).update(rules)
         first = self._first_questions(rests)
-        for fact, rules in waiting.items():
+        for fact in waiting.keys() & self.judgement.assumed.keys():
             # Whoever lets an assumption stand should know of the stop that it keeps silent.
-            if fact in self.judgement.assumed and any(self.entries[r].rule.stop for r in rules):
+            if any(self.entries[rule_id].rule.stop for rule_id in waiting[fact]):
                 first[fact] = min(first.get(fact, _LAST), 3)
         possible = self._possible()
-        asked = sorted(
-            (fact for fact in possible if fact in weights or fact in first),
-            key=lambda fact: (first.get(fact, _LAST), -weights.get(fact, 0), fact),
-        )
+        weight = self.base.weights.__getitem__
+
+        def turn(fact: str) -> tuple[int, int, str]:
+            hanging = sum(map(weight, waiting.get(fact, ())))
+            return first.get(fact, _LAST), -hanging, fact
+
+        asked = sorted((f for f in possible if f in waiting or f in first), key=turn)
         questions = tuple(self._question(fact, waiting.get(fact, set()), first) for fact in asked)
         # What a number would take where it is known is not asked for, yet could change it.
         used = self.judgement.ways.chooser.optional
@@ -120,20 +116,6 @@ class Questions:
                     found.append(Unsettled(demand.fact, rule.id, asks, roots))
         return tuple(sorted(found))
 
-    def _weight(self, rule: Rule) -> int:
-        """Return how much hangs on a rule: what it asks, or what it could set aside."""
-        found = self._weights.get(rule.id)
-        if found is None:
-            found = self._weights[rule.id] = self._weigh(rule)
-        return found
-
-    def _weigh(self, rule: Rule) -> int:
-        own = sum(_WEIGHT[demand.strength] for demand in rule.demands)
-        own += _WEIGHT["stop"] if rule.stop else 0
-        own += 2 if rule.favour is not None else 0
-        beaten = [self._weight(self.entries[o].rule) for o in rule.overrides if o in self.entries]
-        return max([own + 1, *beaten])
-
     def _question(self, fact: str, rules: set[str], first: Mapping[str, int]) -> Question:
         entry = self.vocabulary[fact]
         reasons = {
@@ -142,7 +124,7 @@ class Questions:
             2: "a choice waits for it",
             3: "a stop or a must hangs on it",
         }
-        ordered = sorted(rules, key=lambda r: (-self._weight(self.entries[r].rule), r))
+        ordered = sorted(rules, key=self.base.turn_by_weight.__getitem__)
         return Question(
             fact,
             entry.question or f"{entry.label}?",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from math import isnan
 from typing import Any, NamedTuple
 
@@ -17,6 +18,12 @@ NAMED = re.compile(r"\{([^{}]*)\}")
 
 ORIGINS = (GIVEN, OPTION, COMPUTED, CONCLUDED)
 NUMBERS = (COUNT, QUANTITY)
+
+
+@lru_cache(maxsize=4096)
+def named_in(text: str) -> tuple[str, ...]:
+    """Return the facts that a rule's text names in braces."""
+    return tuple(NAMED.findall(text))
 
 
 class UnfitError(Exception):

@@ -14,7 +14,7 @@ from operator import mul
 from advisor.decision import is_rough
 from advisor.derive import arrow, fly, steer, tail
 from advisor.derive.row import Computed
-from advisor.engine.chooser import Function
+from advisor.engine.chooser import Function, Prepare
 from advisor.engine.values import MISSING, Missing, Value
 from advisor.quantities import UNITS, round9
 from advisor.vocabulary import COUNT, QUANTITY, Vocabulary
@@ -41,6 +41,7 @@ def functions(vocabulary: Vocabulary) -> tuple[Function, ...]:
             computed.by,
             computed.cases,
             computed.optional,
+            _preparing(computed, vocabulary),
         )
         for computed in TABLE
         if all(name in vocabulary for name in (computed.fact, *computed.needs))
@@ -64,6 +65,33 @@ def _bind(computed: Computed, vocabulary: Vocabulary) -> Callable[..., Value]:
         return result if isfinite(result) else MISSING
 
     return bound
+
+
+def _preparing(computed: Computed, vocabulary: Vocabulary) -> Prepare:
+    """Return what turns the part of a row that stays into SI once, for many rows."""
+    call = computed.call
+    factors = [_factor(vocabulary, name) for name in computed.needs]
+    out = 1.0 / _factor(vocabulary, computed.fact)
+    turn: Callable[[float], float] = int if vocabulary[computed.fact].kind == COUNT else round9
+
+    def prepare(row: Sequence[Value], places: Sequence[int]) -> Callable[[Sequence[Value]], Value]:
+        held = [
+            None if x.__class__ is Missing else x * f for x, f in zip(row, factors, strict=True)
+        ]
+        turned = [(i, factors[i]) for i in places]
+
+        def value(cells: Sequence[Value]) -> Value:
+            for (i, factor), x in zip(turned, cells, strict=True):
+                held[i] = None if x.__class__ is Missing else x * factor
+            try:
+                result = turn(call(*held) * out)
+            except (ValueError, ArithmeticError):
+                return MISSING
+            return result if isfinite(result) else MISSING
+
+        return value
+
+    return prepare
 
 
 def _asking(computed: Computed, vocabulary: Vocabulary) -> Callable[[Sequence[Value]], float]:

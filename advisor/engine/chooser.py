@@ -28,6 +28,9 @@ class Axis(NamedTuple):
     rows: tuple[tuple[Value, ...], ...]
 
 
+Prepare = Callable[[Sequence[Value], Sequence[int]], Callable[[Sequence[Value]], Value]]
+
+
 class Function:
     """How a computed fact comes from others.
 
@@ -39,9 +42,21 @@ class Function:
         by: one of `needs`, a choice that decides which of the others are asked for.
         cases: for values of `by`, the needs asked for in that case only.
         optional: needs that are never asked for, and used where they are known.
+        prepare: given a row of which only some places will change, and these, returns what gives
+            `call`'s value for the values in these places; all that is asked for has a value.
     """
 
-    __slots__ = ("_asked", "_optional", "_pickers", "_plain", "call", "chooser", "fact", "needs")
+    __slots__ = (
+        "_asked",
+        "_optional",
+        "_pickers",
+        "_plain",
+        "call",
+        "chooser",
+        "fact",
+        "needs",
+        "prepare",
+    )
 
     def __init__(
         self,
@@ -51,10 +66,12 @@ class Function:
         by: str = "",
         cases: Mapping[Value, Collection[str]] | None = None,
         optional: Collection[str] = (),
+        prepare: Prepare | None = None,
     ) -> None:
         self.fact = fact
         self.needs = needs
         self.call = call
+        self.prepare = prepare or self._prepare
         self.chooser = needs.index(by) if by else -1
         cases = cases or {}
         special = {name for asked in cases.values() for name in asked}
@@ -69,6 +86,18 @@ class Function:
         self._pickers: dict[tuple[int, ...], Callable[[Sequence[Value]], Sequence[Value]]] = {}
         self._plain = not by and not optional
         self._optional = tuple(i for i, name in enumerate(needs) if name in optional)
+
+    def _prepare(
+        self, row: Sequence[Value], places: Sequence[int]
+    ) -> Callable[[Sequence[Value]], Value]:
+        held = list(row)
+
+        def value(cells: Sequence[Value]) -> Value:
+            for i, cell in zip(places, cells, strict=True):
+                held[i] = cell
+            return self.call(*held)
+
+        return value
 
     def asked(self, row: Sequence[Value]) -> tuple[int, ...]:
         """Return the places of the needs that these inputs ask for."""
@@ -111,7 +140,7 @@ _Placed = tuple[int, Callable[[Sequence[Value]], Sequence[Value]], Function]
 class Split(NamedTuple):
     """What of a program is the same for every combination, and what is not."""
 
-    setup: tuple[int, ...]  # places of the rules that no combination changes
+    setup: int  # the rules that no combination changes, as bits
     fixed: tuple[int, ...]  # slots that only they conclude
     steps: tuple[tuple[str, int], ...]  # (kind, place of the rule or slot of the fact), in order
     guards: dict[int, Judge | None]
@@ -183,7 +212,7 @@ class Chooser:
 
     def _prepare(self, build: frozenset[str], varying: set[str]) -> Split:
         program, table = self.program, self.table
-        setup = tuple(program.place[rule_id] for rule_id in sorted(self.setup_rules))
+        setup = sum(1 << program.place[rule_id] for rule_id in self.setup_rules)
         fixed = tuple(s for s in program.setters if table.names[s] not in varying)
         build &= self._telling()
         steps: list[tuple[str, int]] = []
@@ -269,15 +298,29 @@ class Chooser:
                 wanted.update(function.needs)
         return tuple(function for function in self.functions if function.fact in wanted)
 
-    def compute(self, values: list[Value], *, all_of_them: bool = False) -> None:
+    def compute(
+        self,
+        values: list[Value],
+        *,
+        all_of_them: bool = False,
+        like: Sequence[Value] | None = None,
+    ) -> None:
         """Fill in, in place, the computed facts that have their inputs and no value yet.
 
-        Without `all_of_them` only those are looked after that a rule reads or asks something of,
-        or that are named.
+        Args:
+            values: of one combination.
+            all_of_them: whether to look after those too that no rule reads or asks something of
+                and that are not named.
+            like: values in which this was done before; what comes from the same inputs there is
+                taken from there.
         """
         for here, pick, function in self._all if all_of_them else self._looked_at:
             if values[here].__class__ is Missing:
-                values[here] = function.value(pick(values))
+                row = pick(values)
+                if like is not None and row == pick(like):
+                    values[here] = like[here]
+                else:
+                    values[here] = function.value(row)
 
     def lacking(self, fact: str, values: list[Value]) -> list[str]:
         """Return the facts without a value that a computed fact waits for."""

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
+from itertools import combinations
+from math import prod
 from operator import itemgetter
 from typing import NamedTuple
 
 from advisor.engine.values import Value
+
+_UNSEEN = object()
 
 
 class Column(NamedTuple):
@@ -41,6 +45,26 @@ def spreading(
     return picker(project(sizes, mask, onto))
 
 
+@lru_cache(maxsize=1024)
+def merging(sizes: tuple[int, ...], masks: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    """Return in which order to unite tables over the axes in `masks`: two at a time.
+
+    Those two are next that make the smallest table together, so few are ever of full size.
+    """
+
+    def size(mask: int) -> int:
+        return prod(size for bit, size in enumerate(sizes) if mask >> bit & 1)
+
+    left = set(masks)
+    found = []
+    while len(left) > 1:
+        one, other = min(combinations(sorted(left), 2), key=lambda pair: size(pair[0] | pair[1]))
+        found.append((one, other))
+        left -= {one, other}
+        left.add(one | other)
+    return tuple(found)
+
+
 def picker(places: Sequence[int]) -> Callable[[Sequence[Value]], Sequence[Value]]:
     """Return what picks the cells in `places`, in C."""
     if not places:
@@ -54,11 +78,11 @@ def picker(places: Sequence[int]) -> Callable[[Sequence[Value]], Sequence[Value]
 def each(of: Callable[[Value], Value], rows: Iterable[Value]) -> list[Value]:
     """Return what each row comes to. Rows repeat, and what they come to does not change."""
     seen: dict[Value, Value] = {}
+    known = seen.get
     cells = []
     for row in rows:
-        try:
-            cells.append(seen[row])
-        except KeyError:
+        cell = known(row, _UNSEEN)
+        if cell is _UNSEEN:
             cell = seen[row] = of(row)
-            cells.append(cell)
+        cells.append(cell)
     return cells

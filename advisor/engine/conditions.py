@@ -103,6 +103,38 @@ def slots_of(node: Node | None, table: FactTable) -> frozenset[int]:
     )
 
 
+def plain_slots(node: Node | None, table: FactTable, settled: int) -> frozenset[int] | None:
+    """Return the slots of a condition that lacks just those of them that could get a value.
+
+    That is so, and nothing need be judged to tell, where no part can be settled against another.
+    A condition on one fact is: its tests are all settled or all open. So is an `all` that does not
+    come to no, and an `any` that does not come to yes.
+
+    Args:
+        node: the condition.
+        table: its slots.
+        settled: what the condition is known not to come to, NO or YES.
+
+    Returns:
+        The slots, or None for other conditions.
+    """
+    if node is None:
+        return None
+    slots = slots_of(node, table)
+    of_values = all(test.op not in ("known", "stated") for test in tests_of(node))
+    if isinstance(node, Test) and node.op == "known":
+        return slots if node.operand is (settled == NO) else None
+    if of_values and (len(slots) == 1 or (isinstance(node, Test) and settled == NO)):
+        return slots
+    if isinstance(node, Not):
+        return plain_slots(node.part, table, YES - settled)
+    if isinstance(node, All if settled == NO else Any):
+        parts = [plain_slots(part, table, settled) for part in parts_of(node)]
+        known = [part for part in parts if part is not None]
+        return frozenset().union(*known) if len(known) == len(parts) else None
+    return None
+
+
 # Compilation. Every closure takes the flat list of values and returns NO, UNKNOWN or YES.
 
 

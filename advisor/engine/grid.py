@@ -15,10 +15,10 @@ from operator import or_
 from typing import NamedTuple
 
 from advisor.engine.chooser import Axis, Chooser, Function
-from advisor.engine.columns import Column, each, project, spreading
+from advisor.engine.columns import Column, each, merging, project, spreading
 from advisor.engine.conditions import Judge
 from advisor.engine.rules import FIRING, STANDING, Demand, Rule
-from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Run, defeats, settle
+from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Run, defeats, members, settle
 from advisor.engine.values import (
     MISSING,
     NO,
@@ -30,6 +30,13 @@ from advisor.engine.values import (
     has_value,
 )
 from advisor.engine.wanting import Wants
+
+_SURE = tuple(Column(0, (status,)) for status in (SILENT, UNDECIDED, FIRED, FIRED_OPEN))
+"""The same status in every combination, by status."""
+
+
+_NOTHING = Column(0, (0,))
+"""No offence in any combination."""
 
 
 class Offence(NamedTuple):
@@ -96,6 +103,13 @@ class Grid:
             self.values[slot] = self.setup_run.values[slot]
         self._settle()
         self.verdicts: list[int] = self._judge()
+        self.alike: dict[int, list[int]] = {}
+        """Combinations by their verdict; there are far fewer verdicts than combinations."""
+        for at, verdict in enumerate(self.verdicts):
+            if verdict in self.alike:
+                self.alike[verdict].append(at)
+            else:
+                self.alike[verdict] = [at]
 
     # Columns
 
@@ -140,24 +154,23 @@ class Grid:
         if not varying:
             return Column(0, (function.value(row),))
 
-        # What does not vary is put into the row, and looked at, once.
-        asked: Sequence[int] = ()
+        spread = [self.spread(inputs[i], mask) for i in varying]
+        rows = zip(*spread, strict=True)
         if function.chooser not in varying:
+            # What does not vary is looked at once.
             asked = function.asked(row)
             if any(row[i].__class__ is Missing for i in asked if not inputs[i].mask):
                 return Column(0, (MISSING,))
-            asked = [i for i in varying if i in asked]
+            told = (inputs[i].cells for i in varying if i in asked)
+            if not any(cell.__class__ is Missing for cells in told for cell in cells):
+                return Column(mask, each(function.prepare(row, varying), rows))
 
         def value(cells: tuple[Value, ...]) -> Value:
             for i, cell in zip(varying, cells, strict=True):
                 row[i] = cell
-            for i in asked:
-                if row[i].__class__ is Missing:
-                    return MISSING
-            return function.call(*row) if asked else function.value(row)
+            return function.value(row)
 
-        spread = [self.spread(inputs[i], mask) for i in varying]
-        return Column(mask, each(value, zip(*spread, strict=True)))
+        return Column(mask, each(value, rows))
 
     def mask_of(self, slot: int) -> int:
         """Return the axes that a fact varies with, whether or not its column is known yet."""
@@ -237,10 +250,10 @@ class Grid:
         """Fire the rules that belong to the build, and settle what stands and what it concludes."""
         split = self.chooser.split
         v = self.values
+        bits = self.setup_run.bits
         self.status = {
-            place: Column(0, (status,))
-            for place in split.setup
-            if (status := self.setup_run.standing(place))
+            place: _SURE[self.setup_run.standing(place)]
+            for place in members((bits.standing | bits.waiting) & split.setup)
         }
         for kind, place in split.steps:
             if kind == FIRING:
@@ -361,28 +374,39 @@ class Grid:
         split = self.chooser.split
         key = place, demand.place
         if not demand.is_must and not any(s >= FIRED for s in status.cells):
-            return Column(0, (0,))
+            return _NOTHING
         outcome = self._judged(split.demand_reads[key], split.demand_judges[key])
         good = NO if demand.is_negative else YES
-        mask = status.mask | outcome.mask
-        rows = zip(self.spread(status, mask), self.spread(outcome, mask), strict=True)
-        if not demand.is_must:
+        # What an outcome comes to where the rule stands: a bit, or nothing where it is met. Only
+        # what happens gets a bit, for a verdict of few bits is quicker to merge and to compare.
+        seen = set(outcome.cells) - {good}
+        if not seen:
+            return _NOTHING
+        comes_to = [0, 0, 0]
+        if demand.is_must:
+            what = Offence(rule.id, demand.place)
+            for x in seen:
+                comes_to[x] = self._bit("unproven" if x == UNKNOWN else "broken", what)
+        else:
             bit = self._bit("failed", (rule.layer, demand.fact))
-            return Column(mask, [bit if s >= FIRED and x != good else 0 for s, x in rows])
-        broken = self._bit("broken", Offence(rule.id, demand.place))
-        unproven = self._bit("unproven", Offence(rule.id, demand.place))
+            for x in seen:
+                comes_to[x] = bit
+        if status.mask == 0 and status.cells[0] >= FIRED:
+            return Column(outcome.mask, list(map(comes_to.__getitem__, outcome.cells)))
+        mask = status.mask | outcome.mask
+        if not demand.is_must:
+            rows = zip(self.spread(status, mask), self.spread(outcome, mask), strict=True)
+            return Column(mask, [comes_to[x] if s >= FIRED else 0 for s, x in rows])
         open_ = self._wants.column(place, status)
+        waits = [0, 0, 0]
+        if any(open_.cells):
+            for x in seen:
+                waits[x] = self._bit("unproven", what)
         mask |= open_.mask
         return Column(
             mask,
             [
-                0
-                if x == good
-                else (unproven if x == UNKNOWN else broken)
-                if s >= FIRED
-                else unproven
-                if w
-                else 0
+                comes_to[x] if s >= FIRED else waits[x] if w else 0
                 for s, x, w in zip(
                     self.spread(status, mask),
                     self.spread(outcome, mask),
@@ -393,17 +417,18 @@ class Grid:
         )
 
     def _merge(self, tables: dict[int, list[int]]) -> list[int]:
-        """Combine verdicts, always with the table that asks for the fewest further axes."""
-        mask, cells = 0, [0]
-        while tables:
-            nearest = min(tables, key=lambda m: (self.size(mask | m), m))
-            union = mask | nearest
-            mine = self.spread(Column(mask, cells), union)
-            theirs = self.spread(Column(nearest, tables.pop(nearest)), union)
-            mask, cells = union, list(map(or_, mine, theirs))
+        """Combine verdicts, always the two tables that make the smallest one together."""
+        if not tables:
+            return [0] * self.size(self.everything)
+        for one, other in merging(self.sizes, tuple(sorted(tables))):
+            union = one | other
+            mine = self.spread(Column(one, tables.pop(one)), union)
+            theirs = self.spread(Column(other, tables.pop(other)), union)
+            cells = list(map(or_, mine, theirs))
+            held = tables.get(union)
+            tables[union] = cells if held is None else list(map(or_, held, cells))
+        mask, cells = tables.popitem()
         return list(self.spread(Column(mask, cells), self.everything))
-
-    # Rules that are undecided only for want of an option's value
 
     # Combinations
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from advisor.engine.conditions import Judge
+from advisor.engine.conditions import Judge, Node, plain_slots
 from advisor.engine.lookup import KeptFact, Looks
 from advisor.engine.parting import Parting
 from advisor.engine.rules import FIRING, STANDING, Rule, order, overriders
@@ -25,6 +25,7 @@ from advisor.engine.values import (
     NO,
     OPEN,
     UNKNOWN,
+    YES,
     FactTable,
     Missing,
     Value,
@@ -74,6 +75,20 @@ class Program:
         turn = {rule_id: i for i, rule_id in enumerate(self.all_silent)}
         self.turn = [turn[rule.id] for rule in self.rules]
         """The place of each rule in the order of ids."""
+        self.plain_when = [
+            plain_slots(rule.when, table, NO) or plain_slots(rule.when, table, YES)
+            for rule in self.rules
+        ]
+        """What an undecided rule's condition reads, by place, if that alone tells what it lacks."""
+        self.plain_unless = [plain_slots(rule.unless, table, YES) for rule in self.rules]
+        """The same of its exception where that does not hold."""
+        self.plainly_read = tuple(map(_by_slot, (self.plain_when, self.plain_unless)))
+        """By the slots that they take, the rules to which the one applies, and the other."""
+        self.not_plain = (
+            _without(self.plain_when, [rule.when for rule in self.rules]),
+            _without(self.plain_unless, [rule.unless for rule in self.rules]),
+        )
+        """The rules whose condition, and whose exception, must be judged to tell what it lacks."""
         self.rank = order(self.rules, table)
         self.overriders: tuple[tuple[int, ...], ...] = self._overriders()
         self.setters: dict[int, tuple[tuple[int, Value], ...]] = self._setters()
@@ -146,7 +161,7 @@ class Program:
         excepting, unknown = parting.excepting, parting.unknown
         exception_no, exception_unknown = parting.exception_no, parting.exception_unknown
         against = self._facts.gather(0, values)
-        fired = undecided = opened = excepted = standing = waiting = 0
+        fired = undecided = unsure = opened = excepted = standing = waiting = 0
         ties: list[int] = []
         for stratum in self._strata:
             fire, choices, mixed, winners, losers, chained, setters, sets, facts = stratum
@@ -168,7 +183,9 @@ class Program:
                     doubtful = guarded & against >> exception_unknown
                     excepted |= guarded ^ doubtful
                     may ^= guarded ^ doubtful
-                hits = may ^ may & against >> unknown
+                unclear = may & against >> unknown
+                unsure |= unclear
+                hits = may ^ unclear
                 if guarded:
                     doubtful &= hits
                     if sure:
@@ -193,7 +210,7 @@ class Program:
             if setters & (standing | waiting):
                 _conclude(sets, setters & standing, setters & waiting, values, ties, sure)
             against = facts.gather(against, values)
-        bits = Bits(fired, undecided, opened, excepted, standing, waiting)
+        bits = Bits(fired, undecided, unsure, opened, excepted, standing, waiting)
         return Run(self, values, bits, tuple(ties))
 
     def _contest(
@@ -257,6 +274,20 @@ class Program:
             elif outcome == UNKNOWN:
                 unknown |= bit
         return no, unknown
+
+
+def _by_slot(plain: Sequence[frozenset[int] | None]) -> dict[int, int]:
+    found: dict[int, int] = {}
+    for i, slots in enumerate(plain):
+        for slot in slots or ():
+            found[slot] = found.get(slot, 0) | 1 << i
+    return found
+
+
+def _without(plain: Sequence[object], nodes: Sequence[Node | None]) -> int:
+    """Return, as bits by place, the conditions that have no plain slots."""
+    pairs = enumerate(zip(plain, nodes, strict=True))
+    return sum(1 << i for i, (slots, node) in pairs if node is not None and slots is None)
 
 
 def _conclude(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import chain
 from typing import NamedTuple
 
 from advisor.engine.grid import Grid, Offence
@@ -25,26 +26,29 @@ def round9(x: float) -> float:
     return float(f"{x:.9g}")
 
 
-def rank(grid: Grid, candidates: Sequence[int], wishes: Sequence[Wish]) -> Iterator[list[int]]:
+def rank(
+    grid: Grid, candidates: Mapping[int, Sequence[int]], wishes: Sequence[Wish]
+) -> Iterator[list[int]]:
     """Yield groups of equal combinations, best first, each in the order of the axes' rows.
 
     Fewest unproven musts first; then fewest shoulds not met of the highest layer, then of the
     layers under it; then the wishes in order. Lazy: what nobody asks for is not ranked.
+
+    Args:
+        grid: with the verdicts.
+        candidates: combinations by their verdict.
+        wishes: the most important first.
     """
     layers = sorted(grid.failed_bits, reverse=True)
-    keys: dict[int, tuple[int, ...]] = {}
-    by_key: dict[tuple[int, ...], list[int]] = {}
-    for at in candidates:
-        verdict = grid.verdicts[at]
-        key = keys.get(verdict)
-        if key is None:
-            key = keys[verdict] = (
-                (verdict & grid.unproven_bits).bit_count(),
-                *((verdict & grid.failed_bits[layer]).bit_count() for layer in layers),
-            )
-        by_key.setdefault(key, []).append(at)
+    by_key: dict[tuple[int, ...], list[Sequence[int]]] = {}
+    for verdict, alike in candidates.items():
+        key = (
+            (verdict & grid.unproven_bits).bit_count(),
+            *((verdict & grid.failed_bits[layer]).bit_count() for layer in layers),
+        )
+        by_key.setdefault(key, []).append(alike)
     for key in sorted(by_key):
-        yield from _wished(grid, by_key[key], wishes)
+        yield from _wished(grid, sorted(chain.from_iterable(by_key[key])), wishes)
 
 
 def _wished(grid: Grid, group: list[int], wishes: Sequence[Wish]) -> Iterator[list[int]]:
@@ -80,17 +84,17 @@ def _within_reach(
     return keep, rest
 
 
-def nearest(grid: Grid) -> list[int]:
-    """Return the combinations that break the fewest musts and carry the fewest stops."""
-    counts = [(verdict & grid.broken_bits).bit_count() for verdict in grid.verdicts]
-    least = min(counts)
-    return [at for at, count in enumerate(counts) if count == least]
+def nearest(grid: Grid) -> dict[int, list[int]]:
+    """Return, by verdict, the combinations that break the fewest musts and stops."""
+    counts = {verdict: (verdict & grid.broken_bits).bit_count() for verdict in grid.alike}
+    least = min(counts.values())
+    return {verdict: grid.alike[verdict] for verdict, count in counts.items() if count == least}
 
 
-def survivors(grid: Grid) -> list[int]:
-    """Return the combinations that break no must and carry no stop."""
+def survivors(grid: Grid) -> dict[int, list[int]]:
+    """Return, by verdict, the combinations that break no must and carry no stop."""
     broken = grid.broken_bits
-    return [at for at, verdict in enumerate(grid.verdicts) if not verdict & broken]
+    return {verdict: alike for verdict, alike in grid.alike.items() if not verdict & broken}
 
 
 def stopped(grid: Grid) -> bool:
@@ -99,7 +103,7 @@ def stopped(grid: Grid) -> bool:
     for what, bit in grid.bits("broken").items():
         if isinstance(what, Offence) and what.place < 0:
             stops |= bit
-    return all(verdict & stops for verdict in grid.verdicts)
+    return all(verdict & stops for verdict in grid.alike)
 
 
 def conflicts(grid: Grid) -> tuple[list[tuple[str, ...]], bool]:
@@ -113,7 +117,7 @@ def conflicts(grid: Grid) -> tuple[list[tuple[str, ...]], bool]:
     }
     edges = {
         frozenset(rule for bit, rule in rule_of.items() if masked & bit)
-        for masked in {verdict & grid.broken_bits for verdict in grid.verdicts}
+        for masked in {verdict & grid.broken_bits for verdict in grid.alike}
     }
     if frozenset() in edges:
         return [], False

@@ -64,6 +64,7 @@ class Bits(NamedTuple):
 
     fired: int
     undecided: int
+    unsure: int  # undecided, their condition unknown; in a run of what is sure others are too
     opened: int  # fired, their exception unknown
     excepted: int  # silent because their exception holds
     standing: int  # fired and not set aside
@@ -73,7 +74,16 @@ class Bits(NamedTuple):
 class Run:
     """A finished run; what it does not hold outright it tells from the values, which are final."""
 
-    __slots__ = ("_lacks", "_roots", "_standing_rules", "bits", "program", "ties", "values")
+    __slots__ = (
+        "_lacks",
+        "_open",
+        "_roots",
+        "_standing_rules",
+        "bits",
+        "program",
+        "ties",
+        "values",
+    )
 
     def __init__(
         self, program: Program, values: list[Value], bits: Bits, ties: tuple[int, ...]
@@ -83,6 +93,7 @@ class Run:
         self.bits = bits
         self.ties = ties
         self._standing_rules: list[Rule] | None = None
+        self._open: frozenset[int] | None = None
         self._lacks: dict[str, frozenset[str]] = {}
         self._roots: dict[str, frozenset[str]] = {}
 
@@ -149,19 +160,59 @@ class Run:
         return self._rules(self.bits.excepted)
 
     def lacks(self, rule: Rule) -> frozenset[str]:
-        """Return the facts that leave an undecided rule undecided."""
-        if rule.when is None:
-            return frozenset()
+        """Return the facts that leave a rule's condition unknown."""
         found = self._lacks.get(rule.id)
         if found is None:
-            found = self._lacks[rule.id] = lacking(rule.when, self.program.table, self.values)
+            found = self._lacks[rule.id] = self._find_lacks(rule)
         return found
+
+    def _find_lacks(self, rule: Rule) -> frozenset[str]:
+        place = self.program.place[rule.id]
+        if rule.when is None or not self.bits.unsure >> place & 1:
+            return frozenset()
+        plain = self.program.plain_when[place]
+        if plain is None:
+            return lacking(rule.when, self.program.table, self.values)
+        return self._open_among(plain)
+
+    def _open_among(self, slots: frozenset[int]) -> frozenset[str]:
+        if self._open is None:
+            values = enumerate(self.values)
+            found = [i for i, x in values if x.__class__ is Missing and x is not ABSENT]
+            self._open = frozenset(found)
+        names = self.program.table.names
+        return frozenset([names[slot] for slot in slots & self._open])
 
     def unless_open(self, rule: Rule) -> frozenset[str]:
         """Return the facts that leave a rule's exception unknown."""
         if rule.unless is None:
             return frozenset()
-        return lacking(rule.unless, self.program.table, self.values)
+        place = self.program.place[rule.id]
+        plain = self.program.plain_unless[place]
+        if plain is None or not (self.bits.fired | self.bits.undecided) >> place & 1:
+            return lacking(rule.unless, self.program.table, self.values)
+        return self._open_among(plain)
+
+    def open_ends(self) -> dict[str, frozenset[str]]:
+        """Return, for each rule that could still conclude something, all that leaves it open.
+
+        So `lacks` and `unless_open` together, worked out for all of them at once: by the facts,
+        which are fewer than what rules ask of them.
+        """
+        program, values, waiting = self.program, self.values, self.bits.waiting
+        names, rules = program.table.names, program.rules
+        found: dict[int, list[str]] = {i: [] for i in members(waiting)}
+        bits = waiting & self.bits.unsure, waiting
+        for looked_at, reading in zip(bits, program.plainly_read, strict=True):
+            for slot, readers in reading.items():
+                x = values[slot]
+                if x.__class__ is Missing and x is not ABSENT and readers & looked_at:
+                    for i in members(readers & looked_at):
+                        found[i].append(names[slot])
+        for bits_left, lacks in zip(program.not_plain, (self.lacks, self.unless_open), strict=True):
+            for i in members(bits_left & waiting):
+                found[i] += lacks(rules[i])
+        return {rules[i].id: frozenset(facts) for i, facts in found.items()}
 
     def set_aside(self) -> dict[str, list[str]]:
         """Return, for each rule that fired and lost, the ids of those that set it aside."""

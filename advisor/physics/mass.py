@@ -13,8 +13,6 @@ Masses are kilograms, lengths metres. A part whose mass is 0 is absent: its leng
 looked at, save for being a number and not negative.
 """
 
-from typing import NamedTuple
-
 from advisor.physics.checks import not_negative, positive
 
 POINT_FRONT = 0.15
@@ -117,13 +115,8 @@ def overall_length(point_length: float, shaft_length: float, nock_throat: float)
     return point_length + arrow_length(shaft_length, nock_throat)
 
 
-class Rod(NamedTuple):
-    """A part as a uniform rod: its mass in kg, and from where to where behind the tip, in m."""
-
-    part: str
-    mass: float
-    start: float
-    end: float
+Rod = tuple[str, float, float, float]
+"""A part as a uniform rod: name, mass in kg, and from where to where behind the tip in m."""
 
 
 def rods(
@@ -150,12 +143,12 @@ def rods(
     throat = rear + nock_throat
     vane_rear = throat - fletching_rear_gap
     return (
-        Rod("point", point_mass, POINT_FRONT * point_length, POINT_REAR * point_length),
-        Rod("shaft", shaft_mass, point_length, rear),
-        Rod("insert", insert_mass, point_length, point_length + insert_length),
-        Rod("nock", nock_mass, rear - NOCK_INSIDE, throat),
-        Rod("vane", vanes_mass, vane_rear - vane_length, vane_rear),
-        Rod("wrap", wrap_mass, rear - wrap_length, rear),
+        ("point", point_mass, POINT_FRONT * point_length, POINT_REAR * point_length),
+        ("shaft", shaft_mass, point_length, rear),
+        ("insert", insert_mass, point_length, point_length + insert_length),
+        ("nock", nock_mass, rear - NOCK_INSIDE, throat),
+        ("vane", vanes_mass, vane_rear - vane_length, vane_rear),
+        ("wrap", wrap_mass, rear - wrap_length, rear),
     )
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
 from advisor.engine.conditions import tests_of
 from advisor.engine.program import Program
 from advisor.engine.rules import Rule
-from advisor.engine.values import FactTable
+from advisor.engine.values import CONCLUDED, FactTable
 from advisor.setups.model import Stock
-from advisor.vocabulary import NAMED, Assumption, Vocabulary
+from advisor.vocabulary import Assumption, Vocabulary, named_in
 from advisor.words import Words
+
+_WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
 
 PHASES = ("prepare", "set-up", "bond", "cure", "verify", "shoot", "care")
 LEVELS = ("stop", "caution", "note")
@@ -136,8 +138,6 @@ class RuleBase:
         self.favours = favours
         self.assume = assume
         self.retired = retired
-        self.weights: dict[str, int] = {}
-        """How much hangs on each rule, kept by whoever works it out."""
         self.titles: dict[str, str] = {source: _title(sources[source]) for source in sources}
         self.digest = digest
         self.ladder = ladder
@@ -174,7 +174,60 @@ class RuleBase:
                 *(step.text for step in entry.steps),
             )
         ]
-        return frozenset(NAMED.findall(" ".join(texts)))
+        return frozenset(named_in(" ".join(texts)))
+
+    @cached_property
+    def weights(self) -> dict[str, int]:
+        """Return how much hangs on each rule: what it asks, or what it could set aside."""
+        found: dict[str, int] = {}
+
+        def weigh(rule: Rule) -> int:
+            weight = found.get(rule.id)
+            if weight is None:
+                own = sum(_WEIGHT[demand.strength] for demand in rule.demands)
+                own += _WEIGHT["stop"] if rule.stop else 0
+                own += 2 if rule.favour is not None else 0
+                beaten = [
+                    weigh(self.entries[other].rule)
+                    for other in rule.overrides
+                    if other in self.entries
+                ]
+                weight = found[rule.id] = max([own + 1, *beaten])
+            return weight
+
+        for entry in self.entries.values():
+            weigh(entry.rule)
+        return found
+
+    @cached_property
+    def turn_by_weight(self) -> dict[str, int]:
+        """Return the place of each rule among all, those first on which most hangs."""
+        ordered = sorted(self.entries, key=lambda rule_id: (-self.weights[rule_id], rule_id))
+        return {rule_id: turn for turn, rule_id in enumerate(ordered)}
+
+    @cached_property
+    def open_slots(self) -> tuple[tuple[int, int], ...]:
+        """Return the slots of all that is not concluded, each with that of its `stated` flag."""
+        table = self.table
+        return tuple(
+            (table.slot[name], table.stated_slot(name))
+            for name, entry in self.vocabulary.entries.items()
+            if entry.origin != CONCLUDED
+        )
+
+    @cached_property
+    def cautioning(self) -> int:
+        """Return the rules that have cautions, as bits by their place."""
+        return self._having(lambda entry: bool(entry.cautions))
+
+    @cached_property
+    def stepping(self) -> int:
+        """Return the rules that have steps, as bits by their place."""
+        return self._having(lambda entry: bool(entry.steps))
+
+    def _having(self, has: Callable[[RuleEntry], bool]) -> int:
+        place = self.program.place
+        return sum(1 << place[entry.id] for entry in self.entries.values() if has(entry))
 
     @property
     def name(self) -> str:

@@ -241,11 +241,11 @@ def memory() -> None:
 
 
 def main() -> None:
+    advise_in_process()  # first, while no peer's rules fill the memory
     print("engine, per setup, forty setups; ratios to the run alone and with its trace")
     for rules in (50, 200, 1000):
         engine(rules)
     growth()
-    advise_in_process()
     cold()
     memory()
 
