@@ -179,6 +179,8 @@ class Chooser:
         self._all = self._placed(self.functions)
         self._placed_of = {placed[2].fact: placed for placed in self._all}
         self._function_of = {f.fact: f for f in self.functions}
+        self.function_at = {table.slot[f.fact]: f for f in self.functions}
+        self._slots = {f.fact: tuple(table.slot[n] for n in f.needs) for f in self.functions}
         self.needs = {f.fact: f.needs for f in self.functions}
         self.optional = frozenset(name for f in self.functions for name in f.optional)
         varying = set(chosen)
@@ -285,6 +287,10 @@ class Chooser:
     def function(self, fact: str) -> Function | None:
         """Return the function of a computed fact, or None."""
         return self._function_of.get(fact)
+
+    def slots_of(self, function: Function) -> tuple[int, ...]:
+        """Return the slots of what a function needs, in its order."""
+        return self._slots[function.fact]
 
     def _placed(self, functions: Sequence[Function]) -> list[_Placed]:
         slot = self.table.slot

@@ -131,35 +131,40 @@ class Grid:
 
     def column(self, slot: int) -> Column:
         """Return the values of a fact, computing them where a function is needed."""
+        return self._varying(slot) or Column(0, (self.values[slot],))
+
+    def _varying(self, slot: int) -> Column | None:
+        """Return the column of a fact that varies; what does not is left in `values`."""
         found = self._columns.get(slot)
-        if found is None:
-            name = self.chooser.table.names[slot] if slot < self.chooser.table.size else ""
-            function = self.chooser.function(name)
-            value = self.values[slot]
-            if function is None or has_value(value):
-                return Column(0, (value,))
-            found = self._computed(function)
-            self._columns[slot] = found
-            self._computed_slots.add(slot)
-        return found
+        if found is None and self.values[slot].__class__ is Missing:
+            function = self.chooser.function_at.get(slot)
+            if function is not None:
+                found = self._columns[slot] = self._computed(function)
+                self._computed_slots.add(slot)
+                if not found.mask:
+                    self.values[slot] = found.cells[0]
+        return found if found is not None and found.mask else None
 
     def _computed(self, function: Function) -> Column:
-        slot = self.chooser.table.slot
-        inputs = [self.column(slot[name]) for name in function.needs]
-        row = [column.cells[0] for column in inputs]
-        varying = [i for i, column in enumerate(inputs) if column.mask]
+        slots = self.chooser.slots_of(function)
+        inputs = {
+            i: column for i, slot in enumerate(slots) if (column := self._varying(slot)) is not None
+        }
+        row = [self.values[slot] for slot in slots]
         mask = 0
-        for i in varying:
-            mask |= inputs[i].mask
-        if not varying:
+        for i, column in inputs.items():
+            mask |= column.mask
+            row[i] = column.cells[0]
+        if not mask:
             return Column(0, (function.value(row),))
 
+        varying = list(inputs)
         spread = [self.spread(inputs[i], mask) for i in varying]
         rows = zip(*spread, strict=True)
         if function.chooser not in varying:
             # What does not vary is looked at once.
             asked = function.asked(row)
-            if any(row[i].__class__ is Missing for i in asked if not inputs[i].mask):
+            if any(row[i].__class__ is Missing for i in asked if i not in inputs):
                 return Column(0, (MISSING,))
             told = (inputs[i].cells for i in varying if i in asked)
             if not any(cell.__class__ is Missing for cells in told for cell in cells):
@@ -218,12 +223,10 @@ class Grid:
         varying: list[tuple[int, Column]] = []
         mask = 0
         for slot in slots:
-            column = self.column(slot)
-            if column.mask:
+            column = self._varying(slot)
+            if column is not None:
                 varying.append((slot, column))
                 mask |= column.mask
-            else:
-                v[slot] = column.cells[0]
         if not varying:
             return Column(0, (judge(v),))
         if len(varying) == 1:

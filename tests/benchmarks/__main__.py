@@ -182,16 +182,28 @@ def advise_in_process() -> None:
     plastic = [v for v in base.ladder.items["vane"] if v.facts["vane.material"] != "feather"]
     stock = Stock("twelve vanes", {"vane": tuple(plastic[3 : 3 + STOCK_OF])}, {})
     decision = advise(setup, base, stock)
-    took = median_of(lambda: void(advise(setup, base, stock)), 41) * 1e3
-    whole = median_of(lambda: void(advise(setup, base)), 21) * 1e3
+    rounds = [(once(lambda: advise(setup, base, stock)), once(count)) for _ in range(61)]
+    took, counting = (statistics.median(times) * 1e3 for times in zip(*rounds, strict=True))
+    whole = statistics.median(once(lambda: advise(setup, base)) for _ in range(21)) * 1e3
+    ratio = statistics.median(one / unit for one, unit in rounds)
     print(
         f"advise in process, {len(base.entries)} rules: {took:.1f} ms over {decision.builds} builds "
-        f"({STOCK_OF} vanes), {whole:.1f} ms over the whole ladder"
+        f"({STOCK_OF} vanes), {whole:.1f} ms over the whole ladder; "
+        f"adding up 100,000 numbers {counting:.1f} ms: {ratio:.2f} x"
     )
 
 
-def void(_: object) -> None:
-    """Take a result and drop it."""
+def once(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def count() -> None:
+    """Do what takes the same on every day: how busy the machine is shows in it."""
+    total = 0
+    for i in range(100_000):
+        total += i
 
 
 def cold() -> None:
