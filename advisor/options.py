@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from advisor.engine.chooser import Axis
@@ -60,13 +60,17 @@ def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
         grouped.update(members)
         if not members or all(name in stated for name in members):
             continue
-        axis, behind = _item_axis(group, members, stock.items[group], stated, vocabulary)
+        listed = stock.items[group]
+        typical = group in stock.typical
+        axis, behind = _item_axis(group, members, listed, stated, vocabulary, typical=typical)
         axes.append(axis)
         items[group] = behind
-        if stock.items[group] and behind == (None,):
+        if listed and behind == (None,):
             notes.append(
                 f"No listed {group} agrees with what is stated of it: it is judged as stated."
             )
+        elif not typical:
+            notes += _notes(group, axis, behind, stated, vocabulary)
     for name in options:
         if name in grouped or name in stated:
             continue
@@ -96,27 +100,85 @@ def _item_axis(
     listed: tuple[Item, ...],
     stated: Mapping[str, Value],
     vocabulary: Vocabulary,
+    *,
+    typical: bool = False,
 ) -> tuple[Axis, tuple[Item | None, ...]]:
     """Keep the listed items that agree with what is stated of them, or do not tell.
 
-    If none does, the one row is what the setup states: it is judged as it stands.
+    If none agrees in everything, those are kept that do but for the fewest numbers by which items
+    are not told apart (a foot's width, not a length; never a head's): what is stated takes their
+    place. Of usual sizes such numbers are only what is usual, so what is stated always does. If
+    none is kept, the one row is what the setup states: it is judged as it stands.
     """
     given = {name: stated[name] for name in members if name in stated}
     # What no item tells is left to the defaults.
     members = [m for m in members if m in given or any(m in item.facts for item in listed)]
-    kept: list[Item | None] = [
-        item
-        for item in listed
-        if all(
-            _agrees(vocabulary[name], item.facts.get(name, value), value)
-            for name, value in given.items()
-        )
+    apart = [_apart(item, given, vocabulary) for item in listed]
+    close = [
+        (item, len(names))
+        for item, names in zip(listed, apart, strict=True)
+        if not names or (group != HEADS and all(_is_by_the_way(vocabulary[n]) for n in names))
     ]
+    counts = [count for _, count in close]
+    most = (max if typical else min)(counts, default=0)
+    kept: list[Item | None] = [item for item, count in close if count <= most]
     rows = []
     for item in kept or [None]:
         facts = {**(item.facts if item is not None else {}), **given}
         rows.append(tuple(facts.get(name, MISSING) for name in members))
     return Axis(group, tuple(members), tuple(rows)), tuple(kept or [None])
+
+
+def _is_by_the_way(entry: FactEntry) -> bool:
+    return entry.is_number and not entry.pairs
+
+
+def _apart(item: Item, given: Mapping[str, Value], vocabulary: Vocabulary) -> tuple[str, ...]:
+    """Return the stated facts that a listed item tells otherwise."""
+    return tuple(
+        name
+        for name, value in given.items()
+        if name in item.facts and not _agrees(vocabulary[name], item.facts[name], value)
+    )
+
+
+def _notes(
+    group: str,
+    axis: Axis,
+    behind: Sequence[Item | None],
+    stated: Mapping[str, Value],
+    vocabulary: Vocabulary,
+) -> list[str]:
+    """Say what of the listed items does not go together with the setup, or is not told of them."""
+    items = [item for item in behind if item is not None]
+    given = {name: stated[name] for name in axis.facts if name in stated}
+    found = []
+    otherwise = {name for item in items for name in _apart(item, given, vocabulary)}
+    if otherwise:
+        told = _listed(sorted(vocabulary[name].label or name for name in otherwise))
+        found.append(
+            f"No listed {group} has all that is stated of it: the {told} is taken as stated, "
+            f"the rest from the list. State the rest too if it is known."
+        )
+    untold: dict[tuple[str, ...], list[str]] = {}
+    for name in axis.facts:
+        silent = tuple(item.id for item in items if name not in item.facts)
+        if name not in given and silent:
+            untold.setdefault(silent, []).append(vocabulary[name].label or name)
+    for silent, names in untold.items():
+        whose = _listed(silent if len(silent) <= _MOST_NAMED else [f"{len(silent)} of them"])
+        found.append(
+            f"The list does not tell the {_listed(names)} of {whose}: what a rule asks of that "
+            f"stays unproven there, so whatever tells it goes first."
+        )
+    return found
+
+
+_MOST_NAMED = 4
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _agrees(entry: FactEntry, listed: Value, stated: Value) -> bool:

@@ -49,4 +49,5 @@ def offered_stock(base: RuleBase, stock: Stock | None) -> Stock:
         stock.name,
         {**base.ladder.items, **stock.items},
         {**base.ladder.options, **stock.options},
+        base.ladder.typical - stock.items.keys(),
     )

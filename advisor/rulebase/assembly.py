@@ -362,7 +362,8 @@ class Assembly:
             file = layer.files.named("ladder.yaml")
             if file is not None and self.desk.sound:
                 document = file.document or PlainDocument(file.path, file.data, file.lines)
-                return stock_of(document, vocabulary, self.desk.collector)
+                stock = stock_of(document, vocabulary, self.desk.collector)
+                return stock._replace(typical=frozenset(stock.items))
         return EMPTY_STOCK
 
     def _sources(self, layers: list[LayerFiles]) -> dict[str, Source]:

@@ -40,6 +40,7 @@ class Stock(NamedTuple):
     name: str
     items: Mapping[str, tuple[Item, ...]]  # group of facts ("vane", "point") -> items as listed
     options: Mapping[str, tuple[Value, ...]]  # fact -> values
+    typical: frozenset[str] = frozenset()  # groups that hold usual sizes, nothing on a shelf
 
 
 EMPTY_STOCK = Stock("nothing listed", {}, {})

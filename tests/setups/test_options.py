@@ -134,11 +134,47 @@ def test_what_is_measured_agrees_within_its_tolerance_and_counts_as_stated() -> 
 
 
 def test_that_no_listed_vane_agrees_is_noted() -> None:
-    assert chosen().notes == ()
-    assert chosen("vane.length=2 in").notes == ()
+    assert chosen("vane.length=3 in").notes == ()
     (note,) = chosen("vane.length=2.1 in").notes
     assert "judged as stated" in note
     assert chosen("vane.length=2.1 in", stock=shelf("stock: nothing")).notes == ()
+
+
+def test_a_number_that_tells_no_vane_from_another_takes_the_place_of_the_listed() -> None:
+    found = chosen("vane.length=3 in", "vane.mass=8 gr")
+    assert names(found, "vane") == ["long"]
+    assert rows(found, "vane") == [{"vane.length": 3.0, "vane.shape": "shield", "vane.mass": 8.0}]
+    (note,) = found.notes
+    assert "the vane.mass is taken as stated" in note
+    # A choice is no such number, nor is one by which vanes are told apart.
+    assert names(chosen("vane.length=3 in", "vane.shape=swept"), "vane") == [None]
+
+
+def test_of_a_head_nothing_is_taken_as_stated_against_the_list() -> None:
+    whole = ("vane.length=2 in", "vane.shape=swept", "vane.mass=6 gr", "fletching.count=3")
+    assert names(chosen(*whole, "point.mass=150 gr"), "point") == [None]
+
+
+def test_of_usual_sizes_such_a_number_keeps_none_from_the_list() -> None:
+    usual = shelf()._replace(typical=frozenset(("vane",)))
+    found = chosen("vane.mass=7 gr", stock=usual)
+    assert names(found, "vane") == ["long", "untold", "swept", "shield"]
+    assert offered(found.axes, "vane.mass") == [7.0]
+    assert found.notes == ()
+    # On a shelf it is looked for.
+    assert names(chosen("vane.mass=7 gr"), "vane") == ["untold", "shield"]
+
+
+def test_what_the_list_does_not_tell_of_a_vane_is_noted() -> None:
+    (note,) = chosen("vane.length=2 in").notes
+    assert "does not tell the vane.shape and vane.mass of untold:" in note
+    assert chosen("vane.length=2 in", "vane.shape=swept", "vane.mass=6 gr").notes == ()
+    many = shelf(
+        "vanes: [{id: a, length: 2 in, mass: 6 gr}"
+        + "".join(f", {{id: b{i}, length: 2 in}}" for i in range(5))
+        + "]"
+    )
+    assert "vane.mass of 5 of them:" in chosen(stock=many).notes[0]
 
 
 def test_a_vane_stated_whole_is_no_choice() -> None:
