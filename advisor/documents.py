@@ -167,11 +167,16 @@ def check_schema(document: Document, schema: Mapping[str, Any], collector: Colle
     return not found
 
 
-def sound_items(document: Document, schema: Mapping[str, Any]) -> list[bool]:
-    """Tell which items of a list keep to the schema of the list on their own."""
+def faulty_parts(document: Document, schema: Mapping[str, Any]) -> list[list[list[Any]]]:
+    """Return, for each item of a list, the paths in it that break the schema of the list.
+
+    An item that keeps to the schema on its own has none; one that lacks a part has the empty path.
+    """
     validator = _make_validator()(schema)
     items = document.data if isinstance(document.data, list) else []
-    return [bool(validator.is_valid([item])) for item in items]
+    return [
+        [list(error.absolute_path)[1:] for error in validator.iter_errors([item])] for item in items
+    ]
 
 
 def _make_validator() -> Any:

@@ -48,6 +48,8 @@ class Assembly:
                     continue
                 for i, raw in enumerate(file.data):
                     if raw is None:
+                        if file.remains.get(i):
+                            self._read(Spot(file, i, layer), file.remains[i], vocabulary)
                         continue
                     rule_id = raw["id"]
                     spot = Spot(file, i, layer)
@@ -69,17 +71,18 @@ class Assembly:
                         entries[rule_id] = entry
         return self._together(layers, vocabulary, entries, homes)
 
-    def _rule(self, spot: Spot, raw: dict[str, Any], vocabulary: Vocabulary) -> RuleEntry | None:
-        desk = self.desk
-        before = len(desk.collector)
-        file = spot.file
-
+    def _read(self, spot: Spot, raw: dict[str, Any], vocabulary: Vocabulary) -> RuleReader:
         def report(path: Path, what: str, remedy: str) -> None:
-            if desk.sound:
-                desk.fault(file, path, what, remedy)
+            if self.desk.sound:
+                self.desk.fault(spot.file, path, what, remedy)
 
-        read = RuleReader(raw, vocabulary, report, spot.at, spot.layer.number)
-        if len(desk.collector) != before:
+        return RuleReader(raw, vocabulary, report, spot.at, spot.layer.number)
+
+    def _rule(self, spot: Spot, raw: dict[str, Any], vocabulary: Vocabulary) -> RuleEntry | None:
+        before = len(self.desk.collector)
+        file = spot.file
+        read = self._read(spot, raw, vocabulary)
+        if len(self.desk.collector) != before:
             return None
         evidence = raw["evidence"]
         contested = raw.get("contested")

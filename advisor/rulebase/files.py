@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from advisor.errors import Collector, Faults, did_you_mean
@@ -21,6 +21,7 @@ class SourceFile(NamedTuple):
     lines: Mapping[str, int]  # rule id, or in the ladder "vanes.0" -> line
     document: Any  # documents.Document, or None when the data came from the cache
     whole: bool = True  # false if some of its rules were refused; None stands for them in `data`
+    remains: Mapping[int, dict[str, Any]] = {}  # of refused rules, what can be read
 
     def where(self, path: Path, *, key: bool = False) -> tuple[int | None, int | None]:
         """Return line and column of a value, or of its key."""
@@ -169,7 +170,7 @@ def open_files(folder: str, collector: Collector, *, cache: bool) -> SourceFiles
 def _read_file(
     folder: str, name: str, content: bytes | None, collector: Collector
 ) -> SourceFile | None:
-    from advisor.documents import check_schema, read_document, sound_items
+    from advisor.documents import check_schema, faulty_parts, read_document
 
     path = path_of(folder, name)
     try:
@@ -185,12 +186,14 @@ def _read_file(
     data = document.data
     schema = schema_of(name)
     whole = check_schema(document, schema, collector)
+    remains: dict[int, dict[str, Any]] = {}
     if not whole:
         if name in SPECIAL:
             return None
-        # The other rules of the topic are read on, so that their faults are told as well.
-        sound = sound_items(document, schema)
-        data = [data[i] if kept else None for i, kept in enumerate(sound)]
+        # The rest of the topic is read on, so that its faults are told as well.
+        parts = faulty_parts(document, schema)
+        remains = {i: remains_of(data[i], faulty) for i, faulty in enumerate(parts) if faulty}
+        data = [None if faulty else data[i] for i, faulty in enumerate(parts)]
     lines: dict[str, int] = {}
     if name == "ladder.yaml":
         for key in ITEM_LISTS:
@@ -200,4 +203,25 @@ def _read_file(
         for i, rule in enumerate(data):
             if rule is not None:
                 lines.setdefault(rule["id"], document.where(i)[0])
-    return SourceFile(path, name, data, lines, document, whole)
+    return SourceFile(path, name, data, lines, document, whole, remains)
+
+
+def remains_of(rule: Any, faulty: Sequence[Sequence[Any]]) -> dict[str, Any]:
+    """Return what can be read of a rule that breaks its schema: the conditions and conclusions.
+
+    Args:
+        rule: as it is written.
+        faulty: the paths in it that break the schema.
+
+    Returns:
+        A rule with an id of its own or none; None stands for its refused conclusions.
+    """
+    if not isinstance(rule, dict) or not isinstance(rule.get("then"), list):
+        return {}
+    keys = {path[0] for path in faulty if len(path) == 1}
+    conclusions = {path[1] for path in faulty if len(path) > 1 and path[0] == "then"}
+    keys |= {path[0] for path in faulty if len(path) > 1 and path[0] != "then"}
+    found = {key: rule[key] for key in ("when", "unless") if key in rule and key not in keys}
+    then = [] if "then" in keys else rule["then"]
+    found["then"] = [None if i in conclusions else one for i, one in enumerate(then)]
+    return {"id": "", **found}

@@ -31,8 +31,9 @@ class RuleReader:
         unless = reader.condition(raw["unless"], (start, "unless")) if "unless" in raw else None
         part = _Conclusions(reader, vocabulary, report)
         for i, conclusion in enumerate(raw["then"]):
-            ((kind, body),) = conclusion.items()
-            part.read(kind, body, i, (start, "then", i, kind))
+            if conclusion is not None:  # refused before; the rest is read for its faults
+                ((kind, body),) = conclusion.items()
+                part.read(kind, body, i, (start, "then", i, kind))
         part.check_sets((start, "then"))
         for key in ("says", "because"):
             if key in raw:

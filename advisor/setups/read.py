@@ -376,6 +376,12 @@ def _options(
                 _options(reader, document, f"{name}.{key}", value, (*path, key), options)
         elif raw is not None:
             reader.group(name, document.where(*path))
+    elif name.endswith("s") and name[:-1] in vocabulary.groups:
+        reader.fault(
+            document.where_key(*path),
+            f"a stock has no {name}",
+            f"it lists {' and '.join(ITEM_LISTS)}, and options; state {name[:-1]}: in the setup",
+        )
     else:
         known = vocabulary.of_origin(OPTION) + ([] if "." in name else list(ITEM_LISTS))
         reader.fault(document.where_key(*path), *vocabulary.no_such(name, known))
