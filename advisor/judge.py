@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
 from advisor.derive import functions
 from advisor.engine.chooser import Chooser
+from advisor.engine.columns import Kept
 from advisor.engine.conditions import Judge
 from advisor.engine.grid import Grid
 from advisor.engine.ranking import (
@@ -76,9 +77,25 @@ def ways(base: RuleBase, *, pairing: bool) -> Ways:
 
 
 class Judgement:
-    """Everything decided about a setup, before it is put into words."""
+    """Everything decided about a setup, before it is put into words.
 
-    def __init__(self, setup: Setup, base: RuleBase, stock: Stock) -> None:
+    Args:
+        setup: what was stated.
+        base: the rules.
+        stock: what can be chosen from.
+        kept: what was worked out for setups that differ in little, if this is one of several.
+        alone: whether to look for the chosen build alone, and for no alternatives.
+    """
+
+    def __init__(
+        self,
+        setup: Setup,
+        base: RuleBase,
+        stock: Stock,
+        kept: Kept | None = None,
+        *,
+        alone: bool = False,
+    ) -> None:
         self.setup = setup
         self.base = base
         self.stock = stock
@@ -86,13 +103,14 @@ class Judgement:
         self.ways = ways(base, pairing=self.choice.pairing)
         self.assumed: Mapping[str, Assumption] = self._assumed()
         self._before = self._values()
-        self.grid = Grid(self.ways.chooser, self._before.copy(), self.choice.axes)
+        self.grid = Grid(self.ways.chooser, self._before.copy(), self.choice.axes, kept)
         self.wishes = self._wishes()
         alive = survivors(self.grid)
         self.survivors = sum(map(len, alive.values()))
         """How many builds hold."""
         self.count = len(self.grid.verdicts)
-        self._choose(alive)
+        groups = self._choose(alive)
+        self.others: list[int] = [] if alone else self._find_others(groups)
 
     def _assumed(self) -> dict[str, Assumption]:
         on_axes = {fact for axis in self.choice.axes for fact in axis.facts}
@@ -123,7 +141,8 @@ class Judgement:
                 wishes.append(Wish(rule_id, favour.fact, favour.highest, within))
         return tuple(wishes)
 
-    def _choose(self, alive: Mapping[int, Sequence[int]]) -> None:
+    def _choose(self, alive: Mapping[int, Sequence[int]]) -> Iterator[list[int]]:
+        """Choose a build, and return the groups of those that come after it."""
         grid = self.grid
         self.conflicts: list[tuple[str, ...]] = []
         self.more_conflicts = False
@@ -138,16 +157,20 @@ class Judgement:
         first = next(groups)
         self.at = first[0]
         self.equals = first[1:]
-        self.others: list[int] = []
+        return groups
+
+    def _find_others(self, groups: Iterator[list[int]]) -> list[int]:
+        found: list[int] = []
         seen: set[object] = set()
         for looked, group in enumerate(groups):
             # One alternative for each way of losing: the same loss told twice helps nobody.
             way = self._way(group[0])
             if way not in seen:
                 seen.add(way)
-                self.others.append(group[0])
-            if len(self.others) == MOST_ALTERNATIVES or looked == _LOOK_AHEAD:
+                found.append(group[0])
+            if len(found) == MOST_ALTERNATIVES or looked == _LOOK_AHEAD:
                 break
+        return found
 
     def _way(self, at: int) -> object:
         """Return what tells one way of losing from another: the shoulds failed and the vane."""

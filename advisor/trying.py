@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Mapping, Sequence
 
 from advisor.decision import Question
+from advisor.engine.columns import Kept
 from advisor.engine.values import Value, has_value
 from advisor.judge import Judgement
 from advisor.quantities import round9
@@ -37,6 +38,9 @@ def weigh(judgement: Judgement, questions: Sequence[Question]) -> tuple[Question
     """
     base = judgement.base
     bearing = _bearing(base)
+    # The setup itself comes first, for most of it stays as it is whatever one more fact is.
+    kept = Kept()
+    Judgement(judgement.setup, base, judgement.stock, kept, alone=True)
     weighed = []
     for question in questions:
         tried = changing = 0
@@ -46,7 +50,7 @@ def weigh(judgement: Judgement, questions: Sequence[Question]) -> tuple[Question
             weighed.append(question)
             continue
         for value in possible_values(base, question.fact):
-            changed = _changed(judgement, question.fact, value)
+            changed = _changed(judgement, question.fact, value, kept)
             tried += 1
             changing += bool(changed)
             if changed and not example:
@@ -75,12 +79,12 @@ def _bearing(base: RuleBase) -> frozenset[str]:
     )
 
 
-def _changed(judgement: Judgement, fact: str, value: Value) -> str:
+def _changed(judgement: Judgement, fact: str, value: Value, kept: Kept) -> str:
     """Say what the build becomes with one more fact stated; empty if it stays as it is."""
     setup = judgement.setup
     given = Given(value, "tried", 0, 0, str(value))
     stated = Setup(setup.title, {**setup.facts, fact: given})
-    other = Judgement(stated, judgement.base, judgement.stock)
+    other = Judgement(stated, judgement.base, judgement.stock, kept, alone=True)
     if other.status != judgement.status:
         return other.status
     mine, theirs = _build(judgement), _build(other)

@@ -21,6 +21,27 @@ class Column(NamedTuple):
     cells: Sequence[Value]
 
 
+class Kept:
+    """What the first of several grids over the same axes worked out, for the others to take.
+
+    A column is the same wherever what it comes from is; setups that differ in one fact share most.
+    """
+
+    def __init__(self) -> None:
+        self.axes: tuple[object, ...] | None = None
+        self.columns: dict[tuple[Value, ...], tuple[list[Value], Column]] = {}
+        self.verdicts: tuple[object, list[int], dict[int, list[int]]] | None = None
+
+    def take(
+        self, key: tuple[Value, ...], inputs: list[Value], make: Callable[[], Column]
+    ) -> Column:
+        """Return the column kept under a key if it came from the same inputs, or make one."""
+        held = self.columns.get(key)
+        if held is None:
+            held = self.columns[key] = inputs, make()
+        return held[1] if held[0] == inputs else make()
+
+
 @lru_cache(maxsize=4096)
 def project(sizes: tuple[int, ...], mask: int, onto: int) -> tuple[int, ...]:
     """Return, for each combination of the axes in `mask`, the place of its part in `onto`.

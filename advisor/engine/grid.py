@@ -10,12 +10,12 @@ For one combination a `Run` says the same, and says why; tests hold the two toge
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from operator import or_
 from typing import NamedTuple
 
 from advisor.engine.chooser import Axis, Chooser, Function
-from advisor.engine.columns import Column, each, merging, project, spreading
+from advisor.engine.columns import Column, Kept, each, merging, project, spreading
 from advisor.engine.conditions import Judge
 from advisor.engine.rules import FIRING, STANDING, Demand, Rule
 from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, Run, defeats, members, settle
@@ -55,15 +55,27 @@ class Grid:
     Args:
         values: with everything stated, assumed and computed that no axis changes.
         axes: each with at least one row.
+        kept: what an earlier grid of the same chooser worked out, or an empty one to fill.
 
     """
 
-    def __init__(self, chooser: Chooser, values: list[Value], axes: Sequence[Axis]) -> None:
+    def __init__(
+        self,
+        chooser: Chooser,
+        values: list[Value],
+        axes: Sequence[Axis],
+        kept: Kept | None = None,
+    ) -> None:
         self.chooser = chooser
         self.axes = tuple(axes)
         self.sizes = tuple(len(axis.rows) for axis in axes)
         self.everything = (1 << len(self.axes)) - 1
         self.values = values
+        self._kept = kept
+        if kept is not None:
+            kept.axes = kept.axes or self.axes
+            if kept.axes != self.axes:
+                self._kept = None
         self._wants = Wants(self)
         self._columns: dict[int, Column] = {}
         self._masks: dict[int, int] = {}
@@ -102,14 +114,8 @@ class Grid:
         for slot in chooser.split.fixed:
             self.values[slot] = self.setup_run.values[slot]
         self._settle()
-        self.verdicts: list[int] = self._judge()
-        self.alike: dict[int, list[int]] = {}
-        """Combinations by their verdict; there are far fewer verdicts than combinations."""
-        for at, verdict in enumerate(self.verdicts):
-            if verdict in self.alike:
-                self.alike[verdict].append(at)
-            else:
-                self.alike[verdict] = [at]
+        self._tables: dict[int, list[int]] = self._judge()
+        self.verdicts, self.alike = self._together()
 
     # Columns
 
@@ -150,6 +156,15 @@ class Grid:
         inputs = {
             i: column for i, slot in enumerate(slots) if (column := self._varying(slot)) is not None
         }
+        if self._kept is None:
+            return self._compute(function, slots, inputs)
+        row = [inputs.get(i, self.values[slot]) for i, slot in enumerate(slots)]
+        key = "computed", function.fact
+        return self._kept.take(key, row, lambda: self._compute(function, slots, inputs))
+
+    def _compute(
+        self, function: Function, slots: tuple[int, ...], inputs: Mapping[int, Column]
+    ) -> Column:
         row = [self.values[slot] for slot in slots]
         mask = 0
         for i, column in inputs.items():
@@ -217,34 +232,46 @@ class Grid:
             return value
         return function.value([self._cell(table.slot[need], at) for need in function.needs])
 
-    def _judged(self, slots: Iterable[int], judge: Callable[[list[Value]], int]) -> Column:
-        """Judge a condition once for each combination of the axes that its slots depend on."""
+    def _judged(
+        self, key: tuple[Value, ...], slots: Collection[int], judge: Callable[[list[Value]], int]
+    ) -> Column:
+        """Judge a condition once for each combination of the axes that its slots depend on.
+
+        Args:
+            key: of the condition among all.
+            slots: that it reads.
+            judge: what it comes to.
+        """
+        varying = {slot: c for slot in slots if (c := self._varying(slot)) is not None}
+        if self._kept is None:
+            return self._judge_each(varying, judge)
+        row = [varying.get(slot, self.values[slot]) for slot in slots]
+        return self._kept.take(key, row, lambda: self._judge_each(varying, judge))
+
+    def _judge_each(
+        self, varying: Mapping[int, Column], judge: Callable[[list[Value]], int]
+    ) -> Column:
         v = self.values
-        varying: list[tuple[int, Column]] = []
         mask = 0
-        for slot in slots:
-            column = self._varying(slot)
-            if column is not None:
-                varying.append((slot, column))
-                mask |= column.mask
+        for column in varying.values():
+            mask |= column.mask
         if not varying:
             return Column(0, (judge(v),))
         if len(varying) == 1:
-            slot, column = varying[0]
+            ((slot, column),) = varying.items()
 
             def one(x: Value) -> int:
                 v[slot] = x
                 return judge(v)
 
             return Column(mask, each(one, column.cells))
-        places = [slot for slot, _ in varying]
 
         def several(row: tuple[Value, ...]) -> int:
-            for slot, x in zip(places, row, strict=True):
+            for slot, x in zip(varying, row, strict=True):
                 v[slot] = x
             return judge(v)
 
-        spread = [self.spread(column, mask) for _, column in varying]
+        spread = [self.spread(column, mask) for column in varying.values()]
         return Column(mask, each(several, zip(*spread, strict=True)))
 
     # Rules
@@ -277,7 +304,7 @@ class Grid:
                             return FIRED_OPEN
                     return held
 
-                column = self._judged(split.reads[place], fire)
+                column = self._judged((FIRING, place), split.reads[place], fire)
                 if any(column.cells):
                     self.status[place] = column
             elif kind == STANDING:
@@ -344,7 +371,8 @@ class Grid:
                 self.failed_bits[layer] = self.failed_bits.get(layer, 0) | bit
         return bit
 
-    def _judge(self) -> list[int]:
+    def _judge(self) -> dict[int, list[int]]:
+        """Return what combinations offend against, in tables by the axes that it depends on."""
         tables: dict[int, list[int]] = {}
 
         def add(column: Column) -> None:
@@ -362,8 +390,27 @@ class Grid:
                 add(self._stops(place, rule, status))
             for demand in rule.demands:
                 add(self._demanded(place, rule, demand, status))
-        self._tables = dict(tables)
-        return self._merge(tables)
+        return tables
+
+    def _together(self) -> tuple[list[int], dict[int, list[int]]]:
+        """Return the verdict on each combination, and the combinations by their verdict.
+
+        There are far fewer verdicts than combinations.
+        """
+        told = self._tables, self._bits
+        kept = self._kept
+        if kept is not None and kept.verdicts is not None and kept.verdicts[0] == told:
+            return kept.verdicts[1:]
+        verdicts = self._merge(dict(self._tables))
+        alike: dict[int, list[int]] = {}
+        for at, verdict in enumerate(verdicts):
+            if verdict in alike:
+                alike[verdict].append(at)
+            else:
+                alike[verdict] = [at]
+        if kept is not None and kept.verdicts is None:
+            kept.verdicts = told, verdicts, alike
+        return verdicts, alike
 
     def _stops(self, place: int, rule: Rule, status: Column) -> Column:
         broken = self._bit("broken", Offence(rule.id, -1))
@@ -378,7 +425,7 @@ class Grid:
         key = place, demand.place
         if not demand.is_must and not any(s >= FIRED for s in status.cells):
             return _NOTHING
-        outcome = self._judged(split.demand_reads[key], split.demand_judges[key])
+        outcome = self._judged(key, split.demand_reads[key], split.demand_judges[key])
         good = NO if demand.is_negative else YES
         # What an outcome comes to where the rule stands: a bit, or nothing where it is met. Only
         # what happens gets a bit, for a verdict of few bits is quicker to merge and to compare.
@@ -490,4 +537,4 @@ class Grid:
         """Return what a demand's test comes to, whether or not its rule stands."""
         split = self.chooser.split
         key = self.chooser.program.place[rule_id], demand.place
-        return self._judged(split.demand_reads[key], split.demand_judges[key])
+        return self._judged(key, split.demand_reads[key], split.demand_judges[key])

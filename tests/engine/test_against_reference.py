@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from advisor.engine.columns import Kept
 from advisor.engine.conditions import facts_of
 from advisor.engine.program import Program
 from advisor.engine.ranking import conflicts, nearest, rank, stopped, survivors
@@ -153,6 +154,7 @@ def test_judging_and_choosing_agree_with_the_naive_evaluator(block: int) -> None
         axes = axes_for(vocabulary, layered, seed)
         favours = [rule.id for rule in made if rule.favour is not None]
         rng.shuffle(favours)
+        kept = Kept()
         for facts, stated in setups[:2]:
             on_axes = {name for names, _ in axes for name in names}
             given = {k: v for k, v in facts.items() if k not in on_axes}
@@ -167,7 +169,8 @@ def test_judging_and_choosing_agree_with_the_naive_evaluator(block: int) -> None
                 for rows in product(*(rows for _, rows in axes))
             ]
             expected = choose(vocabulary, layered, given, said, builds, favours)
-            grid = adapter.grid_of(program, vocabulary, given, said, axes)
+            # The second takes from the first what it may.
+            grid = adapter.grid_of(program, vocabulary, given, said, axes, kept)
             place = (seed, given, axes)
             for at, verdict in enumerate(expected.builds):
                 bits = grid.verdicts[at]

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from advisor.engine.chooser import Axis, Chooser
+from advisor.engine.columns import Kept
 from advisor.engine.grid import Grid
 from advisor.engine.program import Program
 from advisor.engine.ranking import Wish
@@ -83,6 +84,7 @@ def grid_of(
     facts: Mapping[str, Any],
     stated: set[str],
     axes: Sequence[tuple[tuple[str, ...], Sequence[Sequence[Any]]]],
+    kept: Kept | None = None,
 ) -> Grid:
     """Make a grid; an axis is (facts, rows), a row holding None where a value is not told."""
     chosen = frozenset(
@@ -104,7 +106,7 @@ def grid_of(
         )
         for names, rows in axes
     )
-    return Grid(chooser, values_of(program.table, words, facts, stated), made)
+    return Grid(chooser, values_of(program.table, words, facts, stated), made, kept)
 
 
 def wishes_of(
