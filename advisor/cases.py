@@ -57,8 +57,10 @@ def read_cases(path: str, base: RuleBase) -> list[Case]:
         Faults: about "rules", with every fault of the file.
     """
     from advisor.documents import check_schema, read_document
+    from advisor.pipeline import offered_stock
     from advisor.rulebase import schemas
     from advisor.setups.read import walk_setup
+    from advisor.setups.take import take
 
     collector = Collector("rules")
     document = read_document(path, about="rules")
@@ -79,6 +81,7 @@ def read_cases(path: str, base: RuleBase) -> list[Case]:
         seen[raw["case"]] = line
         setup = walk_setup(document, (i, "setup"), base.vocabulary, collector)
         stock = _stock(document, i, base, collector) if "stock" in raw else None
+        setup = take(setup, offered_stock(base, stock), base.vocabulary, collector)
         expect = raw["expect"]
         _check_names(document, i, expect, base, collector)
         cases.append(Case(raw["case"], raw["says"], setup, stock, expect, path, line))

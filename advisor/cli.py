@@ -108,7 +108,7 @@ Sets = Annotated[
     ),
 ]
 StockFile = Annotated[
-    str | None, typer.Option("--stock", metavar="FILE", help="The vanes and heads there are.")
+    str | None, typer.Option("--stock", metavar="FILE", help="The vanes, heads and shafts there are.")
 ]
 Format = Annotated[
     str,
@@ -176,6 +176,10 @@ def _read_inputs(
             faults += refused.faults
     if stated is None or faults:
         raise Faults(faults, "setup")
+    if stated.taken:
+        from advisor.pipeline import offered_stock, taken
+
+        taken(stated, base, offered_stock(base, listed))  # to refuse it before anything is asked
     return base, stated, listed
 
 

@@ -178,7 +178,7 @@ class _Teller:
         return build
 
     def _items(self, at: int) -> dict[str, str]:
-        found = {}
+        found = {group: number.written for group, number in self.judgement.setup.taken.items()}
         rows = self.grid.combination(at)
         for axis, row in zip(self.judgement.choice.axes, rows, strict=True):
             behind = self.judgement.choice.items.get(axis.name)

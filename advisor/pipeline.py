@@ -6,9 +6,11 @@ from collections.abc import Sequence
 
 from advisor.decide import decide
 from advisor.decision import Decision, Question
+from advisor.errors import Collector
 from advisor.judge import Judgement
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
+from advisor.setups.take import take
 
 
 def advise(
@@ -22,8 +24,11 @@ def advise(
         stock: what can be chosen from; what it does not list comes from the rule base's ladder.
         weigh: whether the questions are put in order by trying their possible answers, which takes
             some ten times as long as the advice.
+
+    Raises:
+        Faults: about "setup": what it takes from stock is not listed there, or is stated otherwise.
     """
-    judgement = Judgement(setup, base, offered_stock(base, stock))
+    judgement = _judge(setup, base, stock)
     decision = decide(judgement)
     if not weigh:
         return decision
@@ -38,7 +43,26 @@ def weighed(
     """Return some questions of a setup's Decision, put in order by trying their answers."""
     from advisor.trying import weigh
 
-    return list(weigh(Judgement(setup, base, offered_stock(base, stock)), questions))
+    return list(weigh(_judge(setup, base, stock), questions))
+
+
+def _judge(setup: Setup, base: RuleBase, stock: Stock | None) -> Judgement:
+    offered = offered_stock(base, stock)
+    if setup.taken:
+        setup = taken(setup, base, offered)
+    return Judgement(setup, base, offered)
+
+
+def taken(setup: Setup, base: RuleBase, stock: Stock) -> Setup:
+    """Return a setup with the facts of what it takes from stock.
+
+    Raises:
+        Faults: about "setup": it is not listed, or the setup states it otherwise.
+    """
+    collector = Collector("setup")
+    complete = take(setup, stock, base.vocabulary, collector)
+    collector.raise_if_any()
+    return complete
 
 
 def offered_stock(base: RuleBase, stock: Stock | None) -> Stock:

@@ -264,43 +264,44 @@ def test_the_stock_needs_the_words_of_the_house() -> None:
 def test_what_a_customer_file_names_is_what_the_shelf_has(name: str) -> None:
     path = FOLDER / "customers" / f"{name}.yaml"
     facts = read_setup(str(path), [], HOUSE.vocabulary).facts
-    heads = {item.id: item.facts for item in STOCK.items["point"]}
+    listed = {
+        kind: {item.id: item.facts for item in STOCK.items[group]}
+        for kind, group in (("head", "point"), ("shaft", "shaft"))
+    }
     checked = 0
     for kind, number_there in NAMED.findall(path.read_text(encoding="utf-8")):
-        if kind == "head":
-            listed = heads[number_there]
-        else:
-            shaft = read_setup(
-                str(FOLDER / "shafts" / f"{number_there}.yaml"), [], HOUSE.vocabulary
-            )
-            listed = {fact: given.value for fact, given in shaft.facts.items()}
-        assert {fact: facts[fact].value for fact in listed} == listed
+        told = listed[kind.lower()][number_there]
+        assert {fact: facts[fact].value for fact in told} == told
         checked += 1
     assert checked
 
 
 def test_every_shaft_is_used_and_most_customers_name_their_parts() -> None:
     named = {number_there for name in NAMING for _, number_there in NAMED.findall(text_of(name))}
-    assert {path.stem for path in (FOLDER / "shafts").glob("*.yaml")} <= named
+    walk_in = read_setup(str(FOLDER / "customers" / "walk-in.yaml"), [], HOUSE.vocabulary)
+    named |= {number.value for number in walk_in.taken.values()}
+    assert {item.id for item in STOCK.items["shaft"]} <= named
     assert len(NAMING) >= 5
 
 
-def test_a_shaft_file_put_in_front_of_a_setup_completes_it() -> None:
-    shaft = (FOLDER / "shafts" / "QS-58.yaml").read_text(encoding="utf-8")
-    alone = customer("walk-in")
-    setup = read_setup("-", [], HOUSE.vocabulary, text=shaft + text_of("walk-in"))
-    whole = advise(setup, HOUSE, STOCK)
-    assert "feet-need-room" in {unproven.rule for unproven in alone.unproven}
-    assert not whole.unproven
-    assert "arrow.mass" in whole.numbers
-    assert "arrow.mass" not in alone.numbers
+def test_what_is_taken_by_number_is_what_the_shelf_tells() -> None:
+    decision = customer("walk-in")
+    assert decision.items["point"] == "QH-2"
+    assert decision.items["shaft"] == "QS-58"
+    assert not decision.unproven
+    shaft = next(item for item in STOCK.items["shaft"] if item.id == "QS-58")
+    assert decision.stated["shaft.spine"].line == shaft.line
+    assert decision.stated["shaft.spine"].file.endswith("stock.yaml")
+    assert getattr(decision.given["shaft.spine"], "value", None) == shaft.facts["shaft.spine"]
 
 
-def test_a_fact_that_stands_in_both_files_is_refused() -> None:
-    shaft = (FOLDER / "shafts" / "QS-58.yaml").read_text(encoding="utf-8")
-    with pytest.raises(Faults) as refused:
-        read_setup("-", [], HOUSE.vocabulary, text=shaft + text_of("first-hunting-dozen"))
-    assert any("stated twice" in fault.what for fault in refused.value.faults)
+def test_a_vane_taken_by_number_is_judged() -> None:
+    decision = customer("walk-in", "from_stock.vane=QV-13")
+    assert decision.items["vane"] == "QV-13"
+    assert {"vane.length", "vane.height"}.isdisjoint(decision.chosen)
+    assert number(decision, "vane.length") == 2.25
+    # A box of 36 holds no dozen with spares.
+    assert decision.conflicts[0].rules == ("the-shelf-must-hold-the-batch",)
 
 
 @pytest.mark.parametrize(

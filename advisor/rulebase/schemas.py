@@ -15,7 +15,8 @@ from typing import Any
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION
 from advisor.quantities import UNITS, spellings
 from advisor.rulebase.model import EVIDENCE, LEVELS, PHASES
-from advisor.setups.read import ITEM_LISTS
+from advisor.setups.read import FROM_STOCK, ITEM_LISTS
+from advisor.setups.take import NAMES
 from advisor.vocabulary import CHOICE, COUNT, FLAG, QUANTITY, FactEntry, Vocabulary
 
 Schema = dict[str, Any]
@@ -364,6 +365,7 @@ def setup(words: Vocabulary) -> Schema:
                 "schema": {"const": 1},
                 "title": {"type": "string"},
                 "notes": {"type": "string"},
+                FROM_STOCK: _object({name: {"type": "string"} for name in NAMES}),
                 **_nested(stated, _value),
             },
             "additionalProperties": False,

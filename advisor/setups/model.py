@@ -23,6 +23,7 @@ class Setup(NamedTuple):
 
     title: str
     facts: Mapping[str, Given]
+    taken: Mapping[str, Given] = {}  # group of facts -> the stock number it is taken under
 
 
 class Item(NamedTuple):

@@ -8,12 +8,15 @@ from typing import Any
 from advisor.engine.values import CONCLUDED, GIVEN, OPTION, Value
 from advisor.errors import Collector, Faults, quoted
 from advisor.setups.model import Given, Item, Setup, Stock
+from advisor.setups.take import LISTS, NAMES
 from advisor.vocabulary import UnfitError, Vocabulary, show
 
 SCHEMA_VERSION = 1
-ITEM_LISTS = {"vanes": "vane", "heads": "point"}
+FROM_STOCK = "from_stock"
+"""Below this a setup names what it takes from stock by its number."""
+ITEM_LISTS = {key: group for group, key in LISTS.items()}
 """Lists of a stock file, and the group of facts their entries give."""
-ITEM_ORIGIN = {"vane": OPTION, "point": GIVEN}
+ITEM_ORIGIN = {"vane": OPTION, "point": GIVEN, "shaft": GIVEN}
 """Which facts of a group its entries can give: those that are chosen with an entry."""
 
 Path = tuple[str | int, ...]
@@ -130,6 +133,7 @@ def read_setup(
     collector = Collector("setup")
     title = ""
     facts: dict[str, Given] = {}
+    taken: dict[str, Given] = {}
     if path is not None:
         from advisor.documents import read_document
 
@@ -138,7 +142,10 @@ def read_setup(
         except Faults as faults:
             collector.absorb(faults)
         else:
-            title = _read_file(document, vocabulary, collector, facts)
+            read = walk_setup(document, (), vocabulary, collector)
+            title = read.title
+            facts.update(read.facts)
+            taken.update(read.taken)
     said: set[str] = set()
     for written in sets:
         name = written.partition("=")[0].strip()
@@ -147,17 +154,9 @@ def read_setup(
                 f"--set {name}", None, None, f"{quoted(name)} is stated twice", "state it once"
             )
         said.add(name)
-        _read_set(written, vocabulary, collector, facts)
+        _read_set(written, vocabulary, collector, facts, taken)
     collector.raise_if_any()
-    return Setup(title, facts)
-
-
-def _read_file(
-    document: Any, vocabulary: Vocabulary, collector: Collector, facts: dict[str, Given]
-) -> str:
-    setup = walk_setup(document, (), vocabulary, collector)
-    facts.update(setup.facts)
-    return setup.title
+    return Setup(title, facts, taken)
 
 
 def walk_setup(document: Any, path: Path, vocabulary: Vocabulary, collector: Collector) -> Setup:
@@ -182,9 +181,40 @@ def walk_setup(document: Any, path: Path, vocabulary: Vocabulary, collector: Col
     notes = body.pop("notes", "")
     if not isinstance(notes, str):
         reader.fault(document.where(*path, "notes"), "notes are text", "write them in quotes")
+    taken = _taken(reader, document, path, body.pop(FROM_STOCK, {}))
     facts: dict[str, Given] = {}
     reader.walk(body, "", path, document, facts)
-    return Setup(title, facts)
+    return Setup(title, facts, taken)
+
+
+def _taken(reader: _FactReader, document: Any, path: Path, raw: Any) -> dict[str, Given]:
+    """Read the stock numbers that a setup names."""
+    if not isinstance(raw, dict):
+        reader.fault(
+            document.where(*path, FROM_STOCK),
+            f"`{FROM_STOCK}` is a mapping",
+            f"write for example {FROM_STOCK}: {{head: QH-2}}",
+        )
+        return {}
+    found = {}
+    for name, number in raw.items():
+        here = (*path, FROM_STOCK, name)
+        if name not in NAMES:
+            reader.fault(document.where_key(*here), *_no_such_list(show(name)))
+        elif not isinstance(number, str):
+            reader.fault(document.where(*here), *_no_number(number))
+        else:
+            line, column = document.where(*here)
+            found[NAMES[name]] = Given(number, reader.file, line, column, number)
+    return found
+
+
+def _no_such_list(name: str) -> tuple[str, str]:
+    return f"nothing is taken from stock as {quoted(name)}", f"known here: {', '.join(NAMES)}"
+
+
+def _no_number(raw: Any) -> tuple[str, str]:
+    return f"{quoted(show(raw))} is no stock number in text", f'write it in quotes: "{show(raw)}"'
 
 
 def check_version(reader: _FactReader, document: Any, path: Path, version: Any) -> None:
@@ -198,7 +228,11 @@ def check_version(reader: _FactReader, document: Any, path: Path, version: Any) 
 
 
 def _read_set(
-    written: str, vocabulary: Vocabulary, collector: Collector, facts: dict[str, Given]
+    written: str,
+    vocabulary: Vocabulary,
+    collector: Collector,
+    facts: dict[str, Given],
+    taken: dict[str, Given],
 ) -> None:
     from advisor.documents import parse_scalar
 
@@ -208,6 +242,13 @@ def _read_set(
     reader = _FactReader(vocabulary, collector, file)
     if not equals:
         reader.fault(None, f"{quoted(written)} states nothing", "write --set fact.name=value")
+        return
+    if name.startswith(f"{FROM_STOCK}."):
+        of = name.removeprefix(f"{FROM_STOCK}.")
+        if of in NAMES:
+            taken[NAMES[of]] = Given(raw.strip(), file, 0, 0, raw.strip())
+        else:
+            reader.fault(None, *_no_such_list(of))
         return
     if name not in vocabulary:
         if name in vocabulary.groups:
@@ -380,7 +421,7 @@ def _options(
         reader.fault(
             document.where_key(*path),
             f"a stock has no {name}",
-            f"it lists {' and '.join(ITEM_LISTS)}, and options; state {name[:-1]}: in the setup",
+            f"it lists {', '.join(ITEM_LISTS)} and options; state {name[:-1]}: in the setup",
         )
     else:
         known = vocabulary.of_origin(OPTION) + ([] if "." in name else list(ITEM_LISTS))
