@@ -4,6 +4,11 @@ import re
 
 import pytest
 
+from advisor.documents import read_document
+from advisor.errors import Collector
+from advisor.pipeline import advise
+from advisor.rulebase.read import read_rule_base
+from advisor.setups.read import read_setup, stock_of
 from tests import pictures
 from tests.console import DRAWING, README, ROOT, Block, blocks, drawing, output_of, with_table
 
@@ -65,3 +70,18 @@ def test_relative_links_and_named_files_exist() -> None:
         assert (ROOT / path).exists(), path
     for path in re.findall(r"`((?:examples|rules|tests|advisor)/[\w./-]+)`", TEXT):
         assert (ROOT / path).exists(), path
+
+
+def test_the_stock_shown_is_one() -> None:
+    (shown,) = re.findall(r"```yaml\n(stock:.*?)```", TEXT, re.DOTALL)
+    base = read_rule_base()
+    collector = Collector("setup")
+    stock = stock_of(read_document("README.md", shown), base.vocabulary, collector)
+    assert not collector.faults
+    assert set(stock.items) == {"vane", "point", "shaft"}
+    numbers = [
+        f"from_stock.{kind}={item}" for kind, item in (("head", "Q-201"), ("shaft", "Q-301"))
+    ]
+    decision = advise(read_setup(None, numbers, base.vocabulary), base, stock)
+    assert decision.items["shaft"] == "Q-301"
+    assert not any("does not tell" in note for note in decision.notes)
