@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from advisor.engine.values import ABSENT, MISSING, NO, OPEN, UNKNOWN, YES, FactTable, Missing, Value
@@ -82,25 +82,43 @@ def tests_of(node: Node) -> list[Test]:
 
 def facts_of(node: Node | None) -> frozenset[str]:
     """Return the facts a condition reads."""
-    if node is None:
-        return frozenset()
-    found = set()
-    for fact, _, operand in tests_of(node):
-        found.add(fact)
-        if isinstance(operand, Ref):
-            found.add(operand.fact)
+    found: set[str] = set()
+    if node is not None:
+        _gather_facts(node, found)
     return frozenset(found)
+
+
+def _gather_facts(node: Node, found: set[str]) -> None:
+    if isinstance(node, Test):
+        found.add(node.fact)
+        if isinstance(node.operand, Ref):
+            found.add(node.operand.fact)
+    elif isinstance(node, Not):
+        _gather_facts(node.part, found)
+    else:
+        for part in node.parts:
+            _gather_facts(part, found)
 
 
 def slots_of(node: Node | None, table: FactTable) -> frozenset[int]:
     """Return the slots a condition reads: of values, or of the flags that `stated` looks at."""
-    if node is None:
-        return frozenset()
-    return frozenset(
-        table.stated_slot(fact) if test.op == "stated" else table.slot[fact]
-        for test in tests_of(node)
-        for fact in test.facts()
-    )
+    found: set[int] = set()
+    if node is not None:
+        _gather_slots(node, table.slot, table.size, found)
+    return frozenset(found)
+
+
+def _gather_slots(node: Node, slot: Mapping[str, int], size: int, found: set[int]) -> None:
+    if isinstance(node, Test):
+        flags = size if node.op == "stated" else 0
+        found.add(flags + slot[node.fact])
+        if isinstance(node.operand, Ref):
+            found.add(flags + slot[node.operand.fact])
+    elif isinstance(node, Not):
+        _gather_slots(node.part, slot, size, found)
+    else:
+        for part in node.parts:
+            _gather_slots(part, slot, size, found)
 
 
 def plain_slots(node: Node | None, table: FactTable, settled: int) -> frozenset[int] | None:
@@ -118,21 +136,29 @@ def plain_slots(node: Node | None, table: FactTable, settled: int) -> frozenset[
     Returns:
         The slots, or None for other conditions.
     """
-    if node is None:
-        return None
-    slots = slots_of(node, table)
-    of_values = all(test.op not in ("known", "stated") for test in tests_of(node))
-    if isinstance(node, Test) and node.op == "known":
-        return slots if node.operand is (settled == NO) else None
-    if of_values and (len(slots) == 1 or (isinstance(node, Test) and settled == NO)):
-        return slots
-    if isinstance(node, Not):
-        return plain_slots(node.part, table, YES - settled)
-    if isinstance(node, All if settled == NO else Any):
-        parts = [plain_slots(part, table, settled) for part in parts_of(node)]
-        known = [part for part in parts if part is not None]
-        return frozenset().union(*known) if len(known) == len(parts) else None
+    found: set[int] = set()
+    if node is not None and _gather_plain(node, table, settled, found):
+        return frozenset(found)
     return None
+
+
+def _gather_plain(node: Node, table: FactTable, settled: int, found: set[int]) -> bool:
+    if isinstance(node, Test):
+        fact, op, operand = node
+        found.add(table.slot[fact])
+        if isinstance(operand, Ref):
+            found.add(table.slot[operand.fact])
+            return settled == NO
+        return operand is (settled == NO) if op == "known" else op != "stated"
+    if isinstance(node, Not):
+        return _gather_plain(node.part, table, YES - settled, found)
+    if isinstance(node, All if settled == NO else Any):
+        return all(_gather_plain(part, table, settled, found) for part in node.parts)
+    tests = tests_of(node)
+    found.update(slots_of(node, table))
+    return len({fact for test in tests for fact in test.facts()}) == 1 and all(
+        test.op not in ("known", "stated") for test in tests
+    )
 
 
 # Compilation. Every closure takes the flat list of values and returns NO, UNKNOWN or YES.

@@ -317,23 +317,22 @@ class Assembly:
         from advisor.derive import NEEDS
 
         varying = set(vocabulary.of_origin(OPTION))
-        grew = True
         build_rules: set[str] = set()
         winners = overriders(entry.rule for entry in kept.values())
+        reads = {entry.id: entry.rule.reads() for entry in kept.values()}
+        facts = {fact: needs for fact, needs in NEEDS.items() if fact in vocabulary}
+        grew = True
         while grew:
-            grew = False
-            for fact, needs in NEEDS.items():
-                if fact in vocabulary and fact not in varying and not varying.isdisjoint(needs):
+            before = len(varying), len(build_rules)
+            for fact, needs in facts.items():
+                if not varying.isdisjoint(needs):
                     varying.add(fact)
-                    grew = True
-            for entry in kept.values():
-                if entry.id in build_rules:
-                    continue
-                beaten = not build_rules.isdisjoint(winners.get(entry.id, ()))
-                if beaten or not varying.isdisjoint(entry.rule.reads()):
-                    build_rules.add(entry.id)
-                    varying.update(fact for fact, _ in entry.rule.sets)
-                    grew = True
+            for rule_id in [rule_id for rule_id in reads if rule_id not in build_rules]:
+                beaten = not build_rules.isdisjoint(winners.get(rule_id, ()))
+                if beaten or not varying.isdisjoint(reads[rule_id]):
+                    build_rules.add(rule_id)
+                    varying.update(fact for fact, _ in kept[rule_id].rule.sets)
+            grew = before != (len(varying), len(build_rules))
         self._build_rules = build_rules
         return varying
 
