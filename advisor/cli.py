@@ -108,7 +108,8 @@ Sets = Annotated[
     ),
 ]
 StockFile = Annotated[
-    str | None, typer.Option("--stock", metavar="FILE", help="The vanes, heads and shafts there are.")
+    str | None,
+    typer.Option("--stock", metavar="FILE", help="The vanes, heads and shafts there are."),
 ]
 Format = Annotated[
     str,
