@@ -137,10 +137,7 @@ class _Teller:
                 name: Assumed(assumption.because, assumption.layer)
                 for name, assumption in j.assumed.items()
             },
-            labels={
-                name: self.vocabulary[name].label
-                for name in (*self.vocabulary.of_origin(OPTION), *numbers, *j.assumed)
-            },
+            labels=self.base.labels,
             builds=j.count,
             survivors=j.survivors,
         )

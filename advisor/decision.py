@@ -18,7 +18,11 @@ ROUGH_BAND = 10
 
 def is_rough(band: str) -> bool:
     """Tell whether a band is a tenth of the number or more."""
-    return band.endswith("%") and float(band[:-1]) >= ROUGH_BAND
+    amount, percent, rest = band.partition("%")
+    try:
+        return bool(percent) and not rest and float(amount) >= ROUGH_BAND
+    except ValueError:
+        return False
 
 
 class Number(NamedTuple):

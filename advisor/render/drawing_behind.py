@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from itertools import pairwise
 
 from advisor.render import drawing_outlines as outlines
-from advisor.render.drawing_canvas import SMALL, WIDTH, Canvas, Picture, broken, text_width
+from advisor.render.drawing_canvas import WIDTH, Canvas, Picture, broken, text_width
 from advisor.render.drawing_facts import Facts, Vanes, angle, both, inches, millimetres
 from advisor.render.drawing_outlines import Point
 from advisor.render.drawing_parts import GUESSED_RADIUS
@@ -103,22 +104,26 @@ class _Behind:
         middle = (self.vanes.length or 0.0) / 2
         return max(
             math.hypot((along - middle) * math.sin(self.vanes.lean or 0.0), self.root + up)
-            for along, up in self._profile()
+            for along, up in self._profile().points
         )
 
-    def _profile(self) -> list[Point]:
+    def _profile(self) -> outlines.VaneOutline:
         vanes = self.vanes
         return outlines.vane(vanes.length or 0.0, vanes.height or 0.0, vanes.silhouette)
 
-    def _way(self, turn: float, points: list[Point]) -> list[Point]:
+    def _way(self, turn: float, points: Sequence[Point]) -> list[Point]:
         """Return the line through points of a vane's outline as it is seen."""
         half = (self.vanes.length or 0.0) / 2
         seen = []
         for (a, va), (b, vb) in pairwise(points):
-            for step in range(_STEPS + 1):
-                part = step / _STEPS
+            steps = max(1, math.ceil(_STEPS * abs(b - a) / self._longest()))
+            for step in range(steps + 1):
+                part = step / steps
                 seen.append(self._place(turn, a + (b - a) * part - half, va + (vb - va) * part))
         return seen
+
+    def _longest(self) -> float:
+        return max(self.vanes.length or 0.0, 1.0)
 
     # What is drawn
 
@@ -163,10 +168,9 @@ class _Behind:
         if crowded and len(turns) > 1:
             self.notes.append("The turns of the vanes overlap: only the cock vane's is drawn.")
         for turn in turns[:1] if crowded else reversed(turns):
-            canvas.polygon(self._way(turn, [*profile, profile[0]]), "sweep")
-            front = [self._place(turn, profile[3][0] / 2, 0.0)]
-            front.append(self._place(turn, profile[2][0] - profile[3][0] / 2, vanes.height))
-            canvas.polyline(front, "front-end")
+            around = [*profile.points, profile.rear[0]]
+            canvas.polygon(self._way(turn, around), "sweep")
+            canvas.polyline(self._way(turn, profile.front[::-1]), "front-end")
         if self.farthest > self.reach + _STANDS_OUT:
             far = millimetres(self.farthest)
             words = f"The ends of flat vanes stand out to {far} from the axis"
@@ -185,7 +189,7 @@ class _Behind:
             return
         profile, turned = self._profile(), self._turn()
         for place, turn in enumerate(turns):
-            edge = self._way(turn, profile[:2]) if turned else self._straight(turn)
+            edge = self._way(turn, profile.rear) if turned else self._straight(turn)
             width = max(1.5, (vanes.thickness or 0.0) * self.scale)
             canvas.polyline(edge, "edge vane-edge" + ("" if place else " cock"), width)
         self.key.append(("edge", f"rear end of a vane, near you{self._thick()}"))
@@ -294,13 +298,13 @@ class _Behind:
 
     def _key(self, y: float) -> float:
         """Write what each line means and what the drawing says, beside it."""
-        most = int((WIDTH - 20 - _KEY_X - _KEY_SAMPLE) / text_width("x", SMALL))
+        most = int((WIDTH - 20 - _KEY_X - _KEY_SAMPLE) / text_width("x"))
         for style, words in self.key:
             if style:
                 self._sample(style, y)
             for line in broken(words, most):
                 self.canvas.text((_KEY_X + _KEY_SAMPLE, y), line, "small")
-                y += 15
+                y += 16
             y += 4
         return y
 

@@ -19,7 +19,7 @@ from advisor.render.numbers import digits
 
 WIDTH = 760.0
 MARGIN = 28.0
-TEXT, SMALL, TITLE = 12.0, 11.0, 15.0
+TEXT = 13.0  # pixels; sheet_style says how large that is in print
 _LETTER = 0.53  # mean width of a letter in sizes of type, on the wide side for common sans serifs
 _SURELY = 0.85  # share of that width a text surely fills
 _TIP = 7.0
@@ -141,16 +141,15 @@ class Canvas:
             self.text((MARGIN, self.y), banner, "strong")
 
     def notes(self, notes: Iterable[str]) -> None:
-        """Write small print under what was drawn."""
-        most = int((WIDTH - 2 * MARGIN) / text_width("x", SMALL))
-        self.y += 6
+        """Write small print under what was drawn, one note behind the other."""
+        most = int((WIDTH - 2 * MARGIN) / text_width("x"))
+        self.y += 3
         starred = any("*</text>" in part for part in [*self.parts, *self.labels])
         footnote = ["* assumed, or rests on something assumed."] if starred else []
-        for note in [*notes, *footnote]:
-            for line in broken(note, most):
-                self.y += 15
-                self.text((MARGIN, self.y), line, "small")
-        self.y += 12
+        for line in broken(" ".join([*notes, *footnote]), most):
+            self.y += 16
+            self.text((MARGIN, self.y), line, "small")
+        self.y += 10
 
     def finish(
         self, name: str, title: str, banner: str, told: Iterable[str], notes: Sequence[str]
@@ -220,7 +219,7 @@ class Canvas:
         # Witness lines of other rows come down here; a halo leaves bits of them between letters.
         wide = (end - start) * _SURELY
         ground = end - wide if end < x1 else start
-        size = f'width="{px(wide)}" height="14"'
+        size = f'width="{px(wide)}" height="15"'
         self.labels.append(f'<rect class="paper" x="{px(ground)}" y="{px(y - 7)}" {size}/>')
         if end < x1:
             self.text((end, y + 4), label, "halo", "end")
@@ -247,9 +246,9 @@ class Canvas:
             self.line((start, y), (x + toward, y), "witness")
         self.span((x, y1), (x, y2))
         at = x + 2 * toward
-        top = min((y1 + y2) / 2 + 4 + 7 * (len(label) - 1), low) - 14 * (len(label) - 1)
+        top = min((y1 + y2) / 2 + 4 + 7.5 * (len(label) - 1), low) - 15 * (len(label) - 1)
         for row, words in enumerate(label):
-            self.text((at, top + 14 * row), words, "halo", "end" if left else "start")
+            self.text((at, top + 15 * row), words, "halo", "end" if left else "start")
 
     def break_line(self, x: float, y: float, half: float) -> None:
         """Draw the wave that says a part goes on."""

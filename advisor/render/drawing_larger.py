@@ -8,7 +8,7 @@ from advisor.render.drawing_outlines import Point
 from advisor.render.drawing_parts import EARS, Parts
 
 _Row = tuple[float, float, str]  # a dimension: from, to, words
-_ROW = 26.0
+_ROW = 23.0
 _LARGEST = 4.2  # pixels a millimetre
 _TALLEST = 240.0
 _ROOM_LEFT, _ROOM_BETWEEN, _ROOM_RIGHT = 80.0, 60.0, 94.0
@@ -43,11 +43,12 @@ class Larger:
             scale = min((room - pad) / (ends - begins + head_long), most)
             pad = max(0.0, _ROOM_LEFT - ((gap or 0.0) - begins) * scale)
 
-        canvas.y += 26
+        canvas.y += 20
         words = f"Tail{' and head' if has_head else ''}, larger"
         canvas.text((MARGIN, canvas.y), words, "strong")
         canvas.scale_bar(canvas.y - 4, scale)
-        axis = canvas.y + 30 + up * scale
+        # The shaft's diameter is written above the shaft, and stays clear of the scale.
+        axis = canvas.y + max(16 + up * scale, 32 + self.parts.radius * scale)
         zero = MARGIN + pad - begins * scale
 
         def at(mm: float) -> float:
@@ -62,7 +63,7 @@ class Larger:
         if has_head:
             start = at(ends) + _ROOM_BETWEEN
             bottom = max(bottom, self._head(start, axis, scale, low))
-        canvas.y = bottom + 8
+        canvas.y = bottom + 6
 
     def _tail(self, ends: Point, gap: float | None, axis: float, scale: float, zero: float) -> None:
         canvas, vanes, throat = self.canvas, self.vanes, self.throat
@@ -80,7 +81,7 @@ class Larger:
         if rear is not None and vanes.height is not None and vanes.length is not None:
             root = axis - self.parts.root * scale
             top = root - vanes.height * scale
-            upper = self.parts.profile()[1][0] * scale
+            upper = self.parts.profile().rear[-1][0] * scale
             words = (inches(vanes.height), millimetres(vanes.height))
             # Above the shaft's surface, for a low vane's label would else stand on the nock.
             canvas.upright(top, root, rear - 14, words, (rear + upper, rear), low=root - 4)

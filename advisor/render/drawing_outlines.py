@@ -1,13 +1,16 @@
 """Outlines of vanes and heads in millimetres, as points (along, across).
 
-The vanes are the trapezoids and the blades the fins that the flight model reckons with; a head's
-body is its nose drawn over the whole exposed length. They show sizes, not a maker's shape.
+A vane has the outline its silhouette is named for, in the length and the height stated, and covers
+the area of the trapezoid that the flight model reckons with in its stead. The blades are the
+model's own fins; a head's body is its nose drawn over the whole exposed length. They show sizes and
+kinds of shape, not a maker's shape.
 """
 
 from __future__ import annotations
 
 import math
 from itertools import pairwise
+from typing import NamedTuple
 
 from advisor.render.drawing_facts import SILHOUETTES, Facts, both
 
@@ -16,17 +19,83 @@ Point = tuple[float, float]
 _OUTER_CHORD = 0.10
 _OVERHANG = 6.0  # mm a blade may reach back over the shaft before its sizes are doubted
 _STEPS = 12
+_SHIELD_CORNER = 0.04  # where a shield is highest, as a share of its length ahead of the rear
+_SHIELD_HOLLOW = 0.06  # how far its rear edge is cut in, at half its height
+_PARABOLIC_TOP = 0.36  # where a parabolic vane is highest
 
 
-def vane(length: float, height: float, silhouette: str) -> list[Point]:
-    """Return a vane's outline from the rear of its foot, over its top, to the front of its foot.
+class VaneOutline(NamedTuple):
+    """A vane's two edges: up from the rear of its foot, and down to the front of it."""
 
-    An unknown silhouette comes back as the box it fits in.
+    rear: tuple[Point, ...]
+    front: tuple[Point, ...]
+
+    @property
+    def points(self) -> list[Point]:
+        """The whole way over the vane, from the rear of its foot to the front of it."""
+        joined = self.front[1:] if self.front[0] == self.rear[-1] else self.front
+        return [*self.rear, *joined]
+
+
+def vane(length: float, height: float, silhouette: str) -> VaneOutline:
+    """Return a vane's outline in the unit of its length and height.
+
+    A swept vane is the straight-edged trapezoid of the model, upright behind. A shield is cut off
+    behind in a shallow hollow that ends in a corner, and falls in a curve to the front. A parabolic
+    one is rounded all over. An unknown silhouette comes back as the box it fits in.
     """
-    tip, setback = SILHOUETTES.get(silhouette, (1.0, 0.0))
-    front = length * (1 - setback)
-    rear = length * max(0.0, 1 - setback - tip)
-    return [(0.0, 0.0), (rear, height), (front, height), (length, 0.0)]
+    if silhouette == "shield":
+        share = _shield()
+    elif silhouette == "parabolic":
+        share = _parabolic()
+    else:
+        tip, setback = SILHOUETTES.get(silhouette, (1.0, 0.0))
+        rear = max(0.0, 1 - setback - tip)
+        share = VaneOutline(((0.0, 0.0), (rear, 1.0)), ((1 - setback, 1.0), (1.0, 0.0)))
+
+    def sized(edge: tuple[Point, ...]) -> tuple[Point, ...]:
+        return tuple((along * length, up * height) for along, up in edge)
+
+    return VaneOutline(sized(share.rear), sized(share.front))
+
+
+def _shield() -> VaneOutline:
+    corner, half = _SHIELD_CORNER, _STEPS // 2
+    rear = []
+    for step in range(half + 1):
+        up = step / half
+        rear.append((corner * up + _SHIELD_HOLLOW * 4 * up * (1 - up), up))
+    # Behind the edge lie half the corner's share, and two thirds of the hollow's depth.
+    hidden = corner / 2 + _SHIELD_HOLLOW * 2 / 3
+    power = _power(_model_share("shield") + hidden - corner, 1 - corner)
+    return VaneOutline(tuple(rear), _fall(corner, power))
+
+
+def _parabolic() -> VaneOutline:
+    top = _PARABOLIC_TOP
+    turns = [math.pi / 2 * step / _STEPS for step in range(_STEPS + 1)]
+    rear = tuple((top * (1 - math.cos(turn)), math.sin(turn)) for turn in turns)
+    power = _power(_model_share("parabolic") - top * math.pi / 4, 1 - top)
+    return VaneOutline(rear, _fall(top, power))
+
+
+def _model_share(silhouette: str) -> float:
+    """Return how much of its box a silhouette's trapezoid in the flight model fills."""
+    tip, _ = SILHOUETTES[silhouette]
+    return (1 + tip) / 2
+
+
+def _power(area: float, long: float) -> float:
+    """Return the power n whose curve 1 - x^n covers an area over a length; n / (n + 1) of it."""
+    return area / (long - area)
+
+
+def _fall(top: float, power: float) -> tuple[Point, ...]:
+    """Return the curve from the highest place down to the front of the foot."""
+    steps = 2 * _STEPS
+    # Closer together toward the front, where the curve is steepest.
+    shares = [math.sin(math.pi / 2 * step / steps) for step in range(steps + 1)]
+    return tuple((top + (1 - top) * x, max(0.0, 1 - x**power)) for x in shares)
 
 
 def nose(length: float, radius: float, shape: str) -> list[Point]:

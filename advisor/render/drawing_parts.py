@@ -7,7 +7,7 @@ import math
 from advisor.render import drawing_outlines as outlines
 from advisor.render.drawing_canvas import Canvas
 from advisor.render.drawing_facts import SILHOUETTES, Facts, Vanes
-from advisor.render.drawing_outlines import Head, Point
+from advisor.render.drawing_outlines import Head, Point, VaneOutline
 
 GUESSED_RADIUS = 3.0  # mm; drawn dashed, and said, where no diameter is stated
 EARS = 6.4  # how far a nock is drawn behind its throat, mm: for the eye only
@@ -36,7 +36,7 @@ class Parts:
         vane = self.root + (self.vanes.height or 0.0) if self.vanes.length else 0.0
         return max(self.radius, vane, self.head.reach if self.head.length else 0.0)
 
-    def profile(self) -> list[Point]:
+    def profile(self) -> VaneOutline:
         """Return the vane's outline as far as it is known; its height is zero if it is not."""
         vanes = self.vanes
         return outlines.vane(vanes.length or 0.0, vanes.height or 0.0, vanes.silhouette)
@@ -115,7 +115,7 @@ class Parts:
         style = f"vane {first}{where}"
         if self.vanes.silhouette not in SILHOUETTES:
             style += " guess"
-        points = [(rear + u * scale, v * scale) for u, v in self.profile()]
+        points = [(rear + u * scale, v * scale) for u, v in self.profile().points]
         if _is_edge_on(turn):
             half = (self.vanes.thickness or 0.4) / 2 * scale
             self._bar((points[0][0], points[-1][0]), axis, half, style)

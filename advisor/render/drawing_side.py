@@ -25,7 +25,7 @@ def draw(facts: Facts) -> Picture:
         notes.append(f"Wrap {both(wrap)} long, shaded.")
     if parts.vanes.length is not None and parts.vanes.height is not None:
         notes.append(
-            "Outlines are plain ones of the stated sizes; vanes are drawn without their turn."
+            "Outlines show the kind of shape in its stated sizes; vanes are drawn unturned."
         )
     return canvas.finish("side", title, facts.banner, parts.told, notes)
 

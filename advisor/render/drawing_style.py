@@ -31,6 +31,7 @@ _PRINT = _LIGHT | {"ink": "#000000", "thin": "#000000", "measure": "#000000"}
 _RULES = (
     (".paper", "paper", "", 0.0, ""),
     ("text", "ink", "", 0.0, ""),
+    (".small", "thin", "", 0.0, ""),
     (".outline,.thin", "none", "ink", 1.2, ""),
     (".thin", "none", "thin", 0.8, ""),
     (".edge", "none", "ink", 0.0, ""),
@@ -83,14 +84,13 @@ def _rule(selector: str, fill: str, stroke: str, width: float, dash: str) -> str
 
 STYLE = (
     f"\n.arrow-drawing{{{_variables(_LIGHT)}max-width:100%;height:auto;"
-    "font-family:'Liberation Sans',Arial,Helvetica,sans-serif;font-size:12px;}\n"
+    "font-family:'Liberation Sans',Arial,Helvetica,sans-serif;font-size:13px;}\n"
     f"@media (prefers-color-scheme:dark){{.arrow-drawing{{{_variables(_DARK)}}}}}\n"
     f"@media print{{.arrow-drawing{{{_variables(_PRINT)}max-height:100vh;}}}}\n"
     + "".join(_rule(*rule) for rule in _RULES)
     + ".arrow-drawing polygon,.arrow-drawing polyline{stroke-linejoin:round;}\n"
-    ".arrow-drawing .title{font-size:15px;font-weight:bold;}\n"
+    ".arrow-drawing .title{font-size:16px;font-weight:bold;}\n"
     ".arrow-drawing .strong{font-weight:bold;}\n"
-    ".arrow-drawing .small{font-size:11px;}\n"
     ".arrow-drawing .halo{paint-order:stroke;stroke:#ffffff;stroke:var(--paper);"
     "stroke-width:5px;stroke-linejoin:round;}\n"
 )

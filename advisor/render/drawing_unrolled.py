@@ -64,7 +64,7 @@ class _Unrolled:
         self._missing()
         if vanes.length is not None and vanes.lean is not None:
             canvas.scale_bar(17, self.scale)
-            self.top = canvas.y + 44
+            self.top = canvas.y + 36
             self._surface()
             self._feet()
             self._aside()

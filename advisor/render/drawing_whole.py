@@ -10,8 +10,8 @@ from advisor.render.drawing_outlines import Point
 from advisor.render.drawing_parts import Parts
 from advisor.render.numbers import digits
 
-_ROW = 26.0
-_LINE = 14.0  # from one line of a label to the next
+_ROW = 23.0
+_LINE = 15.0  # from one line of a label to the next
 _LARGEST = 3.0  # pixels a millimetre
 
 _MARKS = (
@@ -86,7 +86,7 @@ class Whole:
             if head.length is not None:
                 self._row((left, at(tip)), f"over all {both(tip)}{star}", (axis, axis))
                 self.told.append(f"Over all it is {both(tip)} from nock throat to tip.")
-        canvas.y += 10
+        canvas.y += 8
 
     def _row(self, ends: Point, words: str, tops: Point) -> None:
         """Put one dimension in the next row under what is drawn."""

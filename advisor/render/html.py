@@ -28,10 +28,7 @@ def render(decision: Decision, colour: bool) -> str:  # noqa: ARG001  # style fo
         sheet_top.lay_out(d) if build else "",
         sheet_steps.phases(d, placed) if build else "",
         sheet_reasons.to_check(d),
-        sheet_reasons.numbers(d),
-        sheet_reasons.reasons(d),
-        sheet_reasons.stated(d),
-        sheet_reasons.identity(d),
+        sheet_reasons.for_reviewer(d),
         "</main>\n",
     ]
     policy = "default-src 'none'; style-src 'unsafe-inline'"

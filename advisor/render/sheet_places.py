@@ -24,21 +24,37 @@ class Place(NamedTuple):
     steps: tuple[str, ...] = ()
 
 
-_DUST = Place("prepare", ("scrape-off-old-glue", "dull-bare-carbon"))
+_DUST = Place(
+    "prepare",
+    (
+        "scrape-off-old-glue",
+        "dull-bare-carbon",
+        "square-the-front-end",
+        "taper-wood-for-its-head",
+    ),
+)
 _SOLVENT = Place(
     "prepare",
     (
         "alcohol-only-on-a-wrap",
         "mild-solvent-on-a-finish",
         "wipe-the-shaft-clean",
-        "prime-the-foot",
-        "prove-an-unknown-foot",
+        "seat-the-inserts",
+        "put-the-wrap-on",
     ),
 )
-_HEAD = Place("verify", ("spin-every-arrow",))
+_HEAD = Place(
+    "verify",
+    (
+        "screw-the-broadheads-in",
+        "glue-the-broadheads-on",
+        "spin-blades-on-rollers-only",
+        "spin-every-arrow",
+    ),
+)
 _POWDER = Place("verify", ("powder-test-before-groups",))
 _PAIRED = Place("shoot", ("shoot-the-head-you-hunt-with", "broadhead-beside-field-point"))
-_STEAM = Place("care", ("steam-bent-vanes", "steam-bent-feathers"))
+_STEAM = Place("care", ("blades-off-before-steam", "steam-bent-vanes", "steam-bent-feathers"))
 
 PLACES: Mapping[str, Place] = {
     "settle-a-doubt-before-fletching": Place("prepare", ("inspect-every-shaft-first",)),
@@ -47,6 +63,7 @@ PLACES: Mapping[str, Place] = {
     "one-helical-clamp-fits-one-size": Place("set-up", ("dry-fit-before-glue",)),
     "a-short-foot-shows-little-curve": Place("set-up", ("dry-fit-before-glue",)),
     "a-stiff-vane-remembers-straight": Place("set-up", ("dry-fit-before-glue",)),
+    "feet-stand-close": Place("set-up", ("dry-fit-before-glue",)),
     "too-thin-for-the-jig": Place("set-up"),
     "glue-bonds-skin-and-eyes": Place("bond"),
     "air-the-glue-bench": Place("bond"),
@@ -82,12 +99,15 @@ PLACES: Mapping[str, Place] = {
 EARLIER: Mapping[str, tuple[str, ...]] = {
     "scrape-off-old-glue": ("verify",),
     "take-the-wrap-off-with-the-vanes": ("verify",),
-    "alcohol-only-on-a-wrap": ("bond",),
+    "take-the-heads-off-before-refletching": ("verify",),
+    "seat-the-inserts": ("bond",),
     "prove-an-unknown-surface": ("bond",),
+    "prove-the-bond-on-a-wrap-or-a-sealer": ("bond",),
     "no-primer-where-the-label-forbids-it": ("bond",),
-    "seal-raw-wood": ("bond",),
     "prove-an-unknown-foot": ("bond",),
     "one-arrow-before-the-dozen": ("verify", "shoot"),
+    "compare-three-with-four": ("verify", "shoot"),
+    "compare-counts-through-a-standing-rest": ("verify", "shoot"),
     "powder-test-before-groups": ("shoot",),
 }
 """Steps that meet a later phase's danger early: they send the reader to its cautions first."""

@@ -1,12 +1,18 @@
-"""The back of the bench sheet: what was assumed, what to ask, numbers, reasons, the rules."""
+"""The back of the bench sheet: what was assumed and what to ask, and then, for the reviewer, why.
+
+What the reviewer gets is not needed at the bench: reasons, what lost, other builds, what is not
+known, numbers, what was stated, and the rules.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from advisor.decision import Decision, Reason
-from advisor.render.numbers import amount, plain
+from advisor.decision import Decision, Number, Reason
+from advisor.render.numbers import amount
 from advisor.render.sheet_words import (
+    REVIEWER,
+    asked,
     bare_tick,
     capital,
     esc,
@@ -17,10 +23,12 @@ from advisor.render.sheet_words import (
     may_build,
     rule_name,
     rule_names,
+    said,
     section,
     table,
     words,
 )
+from advisor.render.text import brief
 
 _MOST_QUESTIONS = 6
 _MOST_UNDECIDED = 8
@@ -37,24 +45,30 @@ def _assumed(decision: Decision) -> str:
     if not d.assumed:
         return ""
     ground = d.rulebase.layers[0].split(" ")[0] if d.rulebase.layers else ""
-    rows = []
+    resting: list[tuple[str, ...]] = []
+    others: list[tuple[str, ...]] = []
     for name, value in d.assumed.items():
         why = d.assumptions.get(name)
         told = words(capital(why.because)) if why else ""
         if why and why.by != ground:
             told += f" ({esc(why.by)})"
-        mark = ". <strong>The verdict rests on it.</strong>" if name in d.rests_on else ""
-        rows.append(
-            (
-                words(capital(label(d, name))),
-                words(plain(value)),
-                told + mark,
-                "",
-                bare_tick(f"{label(d, name)}: checked"),
-            )
+        row = (
+            words(capital(label(d, name))),
+            words(said(value)),
+            told,
+            "",
+            bare_tick(f"{label(d, name)}: checked"),
         )
-    heads = ("Fact", "Taken as", "Because", "It is", "True")
-    return table("Assumed, to be checked", heads, rows, (23, 13, 41, 14, 9)) + "\n"
+        (resting if name in d.rests_on else others).append(row)
+    heads, widths = ("Fact", "Taken as", "Because", "It is", "True"), (24, 13, 43, 12, 8)
+    return "".join(
+        table(caption, heads, rows, widths) + "\n"
+        for caption, rows in (
+            ("Assumed, and the verdict rests on it: check these first", resting),
+            ("Assumed, to be checked", others),
+        )
+        if rows
+    )
 
 
 def _questions(decision: Decision) -> str:
@@ -65,20 +79,33 @@ def _questions(decision: Decision) -> str:
     for question in d.questions[:_MOST_QUESTIONS]:
         bears = f" {words(capital(question.because))}." if question.because else ""
         rows.append((words(question.asks) + bears, esc(label(d, question.fact)), ""))
-    told = table("Ask next, weightiest first", ("Question", "Fact", "Answer"), rows, (50, 22, 28))
-    rest = [q.fact for q in d.questions[_MOST_QUESTIONS:]]
-    more = f"<p>Then: {words(labels(d, rest))}.</p>\n" if rest else ""
-    return f"{told}\n{more}"
+    heads = ("Question", "Fact", "Answer")
+    return table("Ask next, weightiest first", heads, rows, (56, 22, 22)) + "\n"
 
 
-def stated(decision: Decision) -> str:
-    """Return what was stated, as it was written."""
+def for_reviewer(decision: Decision) -> str:
+    """Return all that tells why, under one heading."""
+    d = decision
+    parts = (_reasons, _other_builds, _not_known, _numbers, _stated, _identity)
+    body = "".join(part(d) for part in parts)
+    # Where nothing may be built there is no bench part to print by itself.
+    kind = "apart" if may_build(d) else ""
+    return section("reviewer", REVIEWER, f'<div class="review">\n{body}</div>', kind)
+
+
+def _part(ids: str, title: str, body: str) -> str:
+    return section(ids, title, body, level=3)
+
+
+def _stated(decision: Decision) -> str:
+    """Return what was stated: quantities as they were written, the rest in words."""
     d = decision
     pairs = []
     for name, value in d.given.items():
         where = d.stated.get(name)
-        pairs.append((label(d, name), foreign(where.written if where else plain(value))))
-    return section("stated", "What was stated", _pairs(pairs))
+        written = where.written if where and isinstance(value, Number) else said(value)
+        pairs.append((label(d, name), foreign(written)))
+    return _part("stated", "What was stated", _pairs(pairs))
 
 
 def _pairs(pairs: Iterable[tuple[str, str]], kind: str = "pairs") -> str:
@@ -89,7 +116,7 @@ def _pairs(pairs: Iterable[tuple[str, str]], kind: str = "pairs") -> str:
     )
 
 
-def numbers(decision: Decision) -> str:
+def _numbers(decision: Decision) -> str:
     """Return what was worked out, each number with its band."""
     d = decision
     resting = sorted({fact for n in d.numbers.values() for fact in n.rests_on})
@@ -110,11 +137,11 @@ def numbers(decision: Decision) -> str:
         if why.refused:
             refused.setdefault(why.refused, []).append(name)
     for why_not, names in refused.items():
-        body += f"<p>{words(capital(why_not))}: no {words(labels(d, names))}.</p>"
-    return section("numbers", "Numbers", body)
+        body += f"<p>{capital(asked(d, why_not))}: no {words(labels(d, names))}.</p>"
+    return _part("numbers", "Numbers", body)
 
 
-def reasons(decision: Decision) -> str:
+def _reasons(decision: Decision) -> str:
     """Return each rule that spoke on the build once, in brief, and what lost or is disputed."""
     d = decision
     by_rule: dict[str, list[Reason]] = {}
@@ -141,16 +168,44 @@ def reasons(decision: Decision) -> str:
         "Retired by the house",
         (f"{rule_name(r.rule)} ({esc(r.by)}): {words(r.because)}" for r in d.retired),
     )
+    return _part("reasons", "Reasons in brief", body)
+
+
+def _other_builds(decision: Decision) -> str:
+    """Return the next builds with what each loses on, and how many each rule turned down."""
+    d = decision
+    body = items(
+        f"{capital(asked(d, brief(other, d)))}: {asked(d, '; '.join(other.loses))}."
+        for other in d.alternatives
+    )
+    if d.rejected and d.status == "advised":
+        fallen = f"{d.builds - d.survivors} of {d.builds} builds"
+        body += f"<p>{fallen} break a must or carry a stop.</p>"
+        body += items(
+            f"{rejection.builds} builds: {asked(d, rejection.asks)} ({rule_name(rejection.rule)})"
+            for rejection in d.rejected
+        )
+    return _part("other-builds", "Other builds", body)
+
+
+def _not_known(decision: Decision) -> str:
+    """Return what is still to ask after the first questions, and the rules that lack a fact."""
+    d = decision
+    body = ""
+    rest = [q.fact for q in d.questions[_MOST_QUESTIONS:]]
+    if rest:
+        body += f"<p>To ask after the first questions: {words(labels(d, rest))}.</p>\n"
     live = [u for u in d.undecided if not u.overruled_by]
     if live:
         lacking = "; ".join(
             f"{rule_name(u.rule)} ({words(labels(d, u.lacks))})" for u in live[:_MOST_UNDECIDED]
         )
-        rest = len(live) - _MOST_UNDECIDED
-        more = f"; and {rest} more" if rest > 0 else ""
-        lack = f"Rules that lack a fact: {lacking}{more}."
-        body += f"<h3>Undecided</h3>\n<p>{lack}</p>\n"
-    return section("reasons", "Reasons in brief", body)
+        more = len(live) - _MOST_UNDECIDED
+        told = f"{lacking}; and {more} more" if more > 0 else lacking
+        body += f"<p>Rules that lack a fact: {told}.</p>\n"
+    if d.cannot_matter:
+        body += f"<p>Cannot matter here: {words(labels(d, d.cannot_matter))}.</p>\n"
+    return _part("not-known", "Not known", body)
 
 
 _KINDS = {
@@ -161,14 +216,17 @@ _KINDS = {
 }
 
 
+_MISSED = {"broken": "Not met", "unproven": "Not proven"}
+
+
 def _reason(decision: Decision, told: list[Reason]) -> str:
     """Tell one rule's reason on every fact it speaks on, and what it asks in vain."""
     first = told[0]
     about = capital(labels(decision, (reason.fact for reason in told)))
     missed = "".join(
-        f" <strong>{esc(reason.outcome.upper())}: {words(reason.asks)}.</strong>"
+        f" <strong>{_MISSED[reason.outcome]}: {asked(decision, reason.asks)}.</strong>"
         for reason in told
-        if reason.outcome != "met"
+        if reason.outcome in _MISSED
     )
     kind = _KINDS.get(first.evidence.kind, first.evidence.kind)
     disputed = ", disputed" if any(reason.contested for reason in told) else ""
@@ -186,10 +244,10 @@ def _is_quiet(reason: Reason) -> bool:
 
 def _group(title: str, lines: Iterable[str]) -> str:
     body = items(lines)
-    return f"<h3>{esc(title)}</h3>\n{body}\n" if body else ""
+    return f"<h4>{esc(title)}</h4>\n{body}\n" if body else ""
 
 
-def identity(decision: Decision) -> str:
+def _identity(decision: Decision) -> str:
     """Return the rules this sheet came from, and which of them made its steps."""
     d = decision
     base = d.rulebase
@@ -204,4 +262,4 @@ def identity(decision: Decision) -> str:
     if may_build(d) and d.steps:
         steps = (f"{n} {rule_name(step.rule)}" for n, step in enumerate(d.steps, 1))
         body += f'<p class="names">Rules of the steps: {", ".join(steps)}.</p>'
-    return section("rules", "The rules behind this sheet", body)
+    return _part("rules", "The rules behind this sheet", body)

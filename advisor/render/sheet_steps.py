@@ -19,12 +19,12 @@ from advisor.render.sheet_words import (
     shown,
     table,
     tick,
+    wing,
     words,
 )
 
 DOZEN = 12
 _MOST_ROWS = 72
-_ONE_PAGE = 24
 _DISTANCES = 5
 
 
@@ -95,7 +95,9 @@ def jig(decision: Decision) -> str:
     stands_on = shown(facts.number("fletching.surface_diameter"))
     if not stands_on and (bare := surface(facts)) is not None:
         stands_on = f"{digits(bare, 3)} mm"
+    feathers = wing(decision)
     settings = (
+        *((("Wing of the feathers", feathers),) if feathers else ()),
         ("Clamp", facts.word("bench.clamp")),
         ("Side", facts.word("fletching.direction")),
         ("Offset angle", _shown(facts, "fletching.offset")),
@@ -178,11 +180,7 @@ def dozen(decision: Decision) -> str:
         "Every arrow of the batch", heads, lines, (9, 14, 12, 14, 10, 10, 10, 11, 10), "record"
     )
     reckoning = f'<p class="star">{words(said.strip())}</p>\n' if said else ""
-    # A dozen stays together on one page; what no page holds may break between its rows.
-    kind = ' class="short"' if rows <= _ONE_PAGE else ""
-    return (
-        f'<div{kind}>\n<h3>Record</h3>\n<div class="fill">{fields}</div>\n{reckoning}{told}</div>\n'
-    )
+    return f'<h3>Record</h3>\n<div class="fill">{fields}</div>\n{reckoning}{told}\n'
 
 
 def _unit(number: Number | None, otherwise: str) -> str:

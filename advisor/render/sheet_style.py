@@ -1,9 +1,9 @@
 """The style of the bench sheet: ink on paper, light or dark on the screen, black in print.
 
 Nothing is told by colour or by shade alone, so that it prints in grey or without backgrounds. Print
-text is 11 points or more. Pages have no fixed size: `@page` sets margins. Drawings lie on their
-side, for upright their labels would be too small to read at arm's length; they are fitted to the
-height and the width that A4 and Letter both leave.
+text is 10 points or more where the bench needs it, and 8.5 where only a reviewer reads. Pages have
+no fixed size and all stand upright. Drawings are 190 mm wide in print, the width that A4 leaves
+between its margins: a pixel of theirs is then a quarter of a millimetre, and capitals are 2.2 mm.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ h1{font-size:20pt;line-height:1.15;margin:0;}
 h2{font-size:15pt;line-height:1.2;margin:1.7rem 0 .6rem;padding-top:.35rem;
 border-top:2.5pt solid var(--ink);}
 h3{font-size:12.5pt;line-height:1.25;margin:1.1rem 0 .35rem;}
+h4{font-size:12pt;line-height:1.25;margin:.9rem 0 .3rem;}
 p{margin:.35rem 0;}
 ul{margin:.35rem 0;padding-left:1.3rem;}
 li{margin:.25rem 0;}
@@ -81,29 +82,62 @@ border-bottom:.5pt solid var(--line);break-inside:avoid;}
 .numbers li>:last-child{white-space:nowrap;}
 .names{font-size:11pt;}
 @media screen and (max-width:46rem){.pairs{columns:1;}.wide>table{min-width:34rem;}}
-@page{margin:12mm 13mm;}
-@page drawing{size:landscape;margin:7mm 11mm;}
+@page{margin:8mm 10mm;}
 @media print{
 :root{color-scheme:light;--ink:#000;--thin:#000;--paper:#fff;--pale:#fff;--line:#000;--alarm:#000;}
-html{font-size:11.5pt;line-height:1.32;}
+html{font-size:10pt;line-height:1.22;}
 body{max-width:none;padding:0;}
 a{text-decoration:none;}
-h1,h2,h3,caption,thead,.star{break-after:avoid;}
-h2{margin-top:1.05rem;margin-bottom:.45rem;}
-.fill,.status{margin-top:.7rem;margin-bottom:.7rem;}
-.build p{margin:.1rem 0;}
-#lay-out,#rules{break-inside:avoid;}
+h1{font-size:17pt;}
+h2{font-size:12.5pt;margin:.65rem 0 .3rem;padding-top:.15rem;border-top-width:1.5pt;}
+h3{font-size:10.5pt;margin:.5rem 0 .2rem;}
+h1,h2,h3,h4,caption,thead,.star{break-after:avoid;}
+p,ul{margin-top:.2rem;margin-bottom:.2rem;}
+li{margin:.12rem 0;}
+.fill,.status{margin-top:.35rem;margin-bottom:.35rem;}
+.fill{row-gap:.3rem;}
+.status{border-width:1.75pt;padding:.25rem .6rem;}
+.status p:first-child{font-size:13pt;}
+.status.halt p:first-child{font-size:24pt;}
+.build p{margin:.1rem 0;font-size:11.5pt;}
+.build p:first-child{font-size:16pt;}
+.halted .build p,.halted .build p:first-child{font-size:10pt;}
+.arrow{list-style:none;padding:0;}
+.arrow li{display:inline-block;margin-right:1.6em;}
+.caution{padding:.15rem .6rem;margin:.28rem 0;}
+.caution.note{padding:0 .6rem;}
+.steps{margin:.25rem 0;padding-left:2rem;}
+.steps>li{margin:.22rem 0;}
+.ticks{margin:.4rem 0;gap:.3rem 1.6rem;}
+input[type=checkbox]{width:11pt;height:11pt;}
+.wide{overflow:visible;margin:.28rem 0;}
+caption{padding:.1rem 0 .2rem;}
+th,td{padding:.15rem .4rem;}
+.settings tbody td:nth-child(2){font-size:11.5pt;}
+#check td,#check th{padding:.06rem .35rem;}
+.record td,.record tbody th{height:1.8em;}
+.record caption,.settings caption{display:none;}
+#rules,.settings{break-inside:avoid;}
+tbody tr:nth-child(-n+2),tbody tr:nth-last-child(2),h3+.fill,h3+.fill+.star{break-after:avoid;}
 li,tr,p,.caution,.status,.fill,.ticks,.drawing{break-inside:avoid;}
 .caution:has(+.caution,+.steps){break-after:avoid;}
 #before .caution{break-after:auto;}
 p,li{orphans:3;widows:3;}
-.wide{overflow:visible;}
-.short{break-inside:avoid;}
 .drawings h2{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%);}
-.drawings{page:drawing;break-before:page;break-after:page;position:relative;}
-.drawing{margin:0;break-after:page;}
-.drawing:last-child{break-after:auto;}
-.drawing .arrow-drawing{width:100%;height:auto;max-height:195mm;}
+.drawings{position:relative;}
+.drawing{margin:2mm 0 0;}
+.drawing .arrow-drawing{width:190mm;max-width:100%;height:auto;}
+.apart{break-before:page;}
+.review{columns:2;column-gap:7mm;font-size:8.5pt;line-height:1.2;}
+.review li{margin:.08rem 0;}
+.review .pairs{columns:1;}
+.review .pairs li{margin:0;padding:.03rem 0;}
+.review ul{padding-left:1rem;}
+.review .pairs{padding-left:0;}
+.review .names{font-size:8.5pt;}
+.review h3{font-size:10.5pt;border-top:.75pt solid var(--ink);padding-top:.15rem;}
+.review section:first-child h3{margin-top:0;}
+.review h4{font-size:9.5pt;margin:.35rem 0 .1rem;}
 }
 """
 """The text of the page's style element."""

@@ -10,7 +10,9 @@ from advisor.decision import Caution, Conflict, Decision, Number, Reason
 from advisor.render.drawing_facts import Facts
 from advisor.render.numbers import plain
 from advisor.render.sheet_words import (
+    REVIEWER,
     STATUS,
+    asked,
     bare_tick,
     blank,
     capital,
@@ -22,10 +24,12 @@ from advisor.render.sheet_words import (
     may_build,
     rule_name,
     rule_names,
+    said,
     section,
     shown,
     table,
     tick,
+    wing,
     words,
 )
 from advisor.render.svg import behind, side, unrolled
@@ -93,7 +97,17 @@ def header(decision: Decision) -> str:
     return (
         f'<header>\n<div class="head"><h1>{foreign(decision.title or "Untitled setup")}</h1>\n'
         f'<p class="quiet">Bench sheet, rules {esc(base.name)} {esc(base.version)}, '
-        f'digest {esc(base.digest[:12])}</p></div>\n<div class="fill">{lines}</div>\n</header>\n'
+        f"digest {esc(base.digest[:12])}</p></div>\n{_which_pages(decision)}"
+        f'<div class="fill">{lines}</div>\n</header>\n'
+    )
+
+
+def _which_pages(decision: Decision) -> str:
+    if not may_build(decision):
+        return ""
+    return (
+        f'<p class="quiet">The bench needs the pages up to the heading '
+        f"<strong>{esc(REVIEWER)}</strong>; from there on it is told why.</p>\n"
     )
 
 
@@ -102,15 +116,15 @@ def banner(decision: Decision, stops: Iterable[Caution]) -> str:
     d = decision
     stops = tuple(stops)
     build = may_build(d)
-    said = STATUS[d.status] if build or d.status == "rejected" else STATUS["stopped"]
-    lines = [f"<p>{esc(said)}</p>"]
+    verdict = STATUS[d.status] if build or d.status == "rejected" else STATUS["stopped"]
+    lines = [f"<p>{esc(verdict)}</p>"]
     lines += [f'<p class="stop">{words(c.text)} ({rule_name(c.rule)})</p>' for c in stops]
     if not build:
         lines.append("<p>There are no steps on this sheet: do not build from it.</p>")
     if d.status in ("stopped", "rejected"):
         every = "It" if d.builds == 1 else f"Every one of {d.builds} builds"
         lines.append(f"<p>{every} breaks a must or carries a stop.</p>")
-        lines += [_conflict(conflict) for conflict in d.conflicts]
+        lines += [_conflict(d, conflict) for conflict in d.conflicts]
         if d.more_conflicts:
             lines.append("<p>There are more such sets; the smallest are shown.</p>")
     if build and d.rests_on:
@@ -121,14 +135,14 @@ def banner(decision: Decision, stops: Iterable[Caution]) -> str:
     )
 
 
-def _conflict(conflict: Conflict) -> str:
+def _conflict(d: Decision, conflict: Conflict) -> str:
     asks = conflict.asks or ("",) * len(conflict.rules)
     if len(conflict.rules) == 1:
-        asked = f" It asks that {words(asks[0])}." if asks[0] else ""
-        said = f"{rule_name(conflict.rules[0])}: {words(conflict.says[0])}"
-        return f"<p>No build satisfies {said}{asked}</p>"
+        demand = f" It asks that {asked(d, asks[0])}." if asks[0] else ""
+        named = f"{rule_name(conflict.rules[0])}: {words(conflict.says[0])}"
+        return f"<p>No build satisfies {named}{demand}</p>"
     lines = [
-        f"{words(says)} ({rule_name(rule)}{f'; asks that {words(ask)}' if ask else ''})"
+        f"{words(says)} ({rule_name(rule)}{f'; asks that {asked(d, ask)}' if ask else ''})"
         for rule, says, ask in zip(conflict.rules, conflict.says, asks, strict=True)
     ]
     return f"<p>These cannot hold together; one must give way:</p>\n{items(lines)}"
@@ -143,7 +157,9 @@ def build(decision: Decision) -> str:
         title = "The build as stated, not to be built" if d.builds == 1 else "Nearest build"
         if d.builds != 1:
             lead = "<p>What breaks least; shown for comparison, not to be built.</p>\n"
-    lines = [f"<p>{words(line)}</p>" for line in build_lines(d.build, d.items)]
+    whole = {**d.build, "feather.wing": wing(d)} if wing(d) else d.build
+    told_lines = build_lines(whole, d.items, lambda name: label(d, name))
+    lines = [f"<p>{words(line)}</p>" for line in told_lines]
     if not lines:
         lines.append("<p>Nothing of a build is settled.</p>")
     told = "\n".join(lines)
@@ -166,11 +182,11 @@ def _arrow(decision: Decision) -> str:
             value = decision.given.get(fact)
             if value is None or fact in decision.build:
                 continue
-            said = foreign(plain(value)) if isinstance(value, str) else words(plain(value))
-            parts.append(said if _BARE.search(fact) else f"{esc(_short(fact))} {said}")
+            told = foreign(said(value)) if isinstance(value, str) else words(said(value))
+            parts.append(told if _BARE.search(fact) else f"{esc(_short(fact))} {told}")
         if parts:
             lines.append(f"<strong>{name}:</strong> {', '.join(parts)}")
-    return f"\n<h3>For this arrow</h3>\n{items(lines)}" if lines else ""
+    return f"\n<h3>For this arrow</h3>\n{items(lines, 'arrow')}" if lines else ""
 
 
 def _short(fact: str) -> str:
@@ -202,11 +218,11 @@ def _open_ends(decision: Decision) -> list[str]:
     lines = []
     for tie in d.ties:
         sides = "; ".join(
-            f"{words(side.asks)}, {words(side.because)} ({rule_name(side.rule)})"
+            f"{asked(d, side.asks)}, {words(side.because)} ({rule_name(side.rule)})"
             for side in tie.sides
         )
-        said = f"rules of equal standing disagree, and none is preferred: {sides}"
-        lines.append(f"<strong>{esc(capital(label(d, tie.fact)))}:</strong> {said}")
+        told = f"rules of equal standing disagree, and none is preferred: {sides}"
+        lines.append(f"<strong>{esc(capital(label(d, tie.fact)))}:</strong> {told}")
     for fact in dict.fromkeys(u.fact for u in d.unsettled):
         waits = [u for u in d.unsettled if u.fact == fact]
         facts = labels(d, (f for u in waits for f in u.facts))
@@ -215,7 +231,7 @@ def _open_ends(decision: Decision) -> list[str]:
     for unproven in d.unproven:
         lacks = labels(d, unproven.facts)
         lines.append(
-            f"Nobody could prove that {words(unproven.asks)}; it lacks {esc(lacks)} "
+            f"Nobody could prove that {asked(d, unproven.asks)}; it lacks {esc(lacks)} "
             f"({rule_name(unproven.rule)})."
         )
     known = {unproven.rule for unproven in d.unproven}
@@ -223,7 +239,7 @@ def _open_ends(decision: Decision) -> list[str]:
     for reason in dict.fromkeys((r.rule, r.outcome, r.asks) for r in unmet if r.rule not in known):
         rule, outcome, asks = reason
         verb = "Not proven" if outcome == "unproven" else "Not met"
-        lines.append(f"{verb}: {words(asks)} ({rule_name(rule)}).")
+        lines.append(f"{verb}: {asked(d, asks)} ({rule_name(rule)}).")
     for doubt in d.stands_unless:
         facts = labels(d, doubt.facts)
         what = rule_name(doubt.what) if doubt.kind == "rule" else esc(label(d, doubt.what))
@@ -250,18 +266,18 @@ def lay_out(decision: Decision) -> str:
     for name, kind, fact, note in (
         ("shafts, nocks, inserts and heads", "", "arrow.quantity", " of each"),
         ("vanes", d.items.get("vane", ""), "fletching.vanes_needed", ", spares included"),
-        ("glue", facts.word("glue.type"), "glue.volume", ", waste included"),
+        ("glue", said(facts.word("glue.type")), "glue.volume", ", waste included"),
     ):
         value = facts.value(fact)
         star = "" if _computed(value) else facts.star(fact)
         much = f"{shown(value)}{star}{note}" if value is not None else "not known"
-        said = f"{name}, {kind}" if kind else name
-        rows.append((words(capital(said)), words(much), "", bare_tick(f"{name}: laid out")))
+        what = f"{name}, {kind}" if kind else name
+        rows.append((words(capital(what)), words(much), "", bare_tick(f"{name}: laid out")))
     caption = "For the whole batch"
     if any("*" in much for _, much, _, _ in rows):
         caption += ' <span class="quiet">(* rests on something assumed)</span>'
     told = table(caption, ("What", "How much", "Batch or lot", "There"), rows, (38, 30, 22, 10))
-    supplies = "".join(tick(said) for said in _supplies(d))
+    supplies = "".join(tick(supply) for supply in _supplies(d))
     return section("lay-out", "Lay out", f'{told}\n<div class="ticks">{supplies}</div>')
 
 
@@ -289,10 +305,10 @@ def _asks(supply: Supply, text: str) -> bool:
 
 
 def drawings(decision: Decision) -> str:
-    """Return the three drawings, each on a page of its own in print."""
+    """Return the three drawings, the smallest first: it fits under the build in print."""
     pictures = (
-        side(decision, "sheet-side"),
         behind(decision, "sheet-behind"),
+        side(decision, "sheet-side"),
         unrolled(decision, "sheet-unrolled"),
     )
     body = "".join(f'<div class="drawing">\n{picture}</div>\n' for picture in pictures)

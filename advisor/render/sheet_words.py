@@ -30,6 +30,11 @@ PHASES = {
 }
 """Headings of the phases; one that is not here is headed by its own name."""
 
+REVIEWER = "For the reviewer"
+"""Heading of what nobody needs at the bench; the first page says that the work ends there."""
+
+_FACT = re.compile(r"\b[a-z][a-z0-9_]+(?:\.[a-z][a-z0-9_]+)+\b")
+_CHOICE = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)+")
 _TURNS = re.compile("[\u200e\u200f\u061c\u202a-\u202e\u2066-\u2069]")
 _JOINED = re.compile(r"(?<=\d) (?=(?:mm|cm|in|deg|m|ml|gr|gr/in|gr/lb|lb|fps|%|\+/-)(?![\w]))")
 
@@ -70,6 +75,32 @@ def labels(decision: Decision, facts: Iterable[str]) -> str:
     return ", ".join(label(decision, fact) for fact in dict.fromkeys(facts))
 
 
+def asked(decision: Decision, text: str) -> str:
+    """Put the facts that a demand names into words, escaped; what else it says stays."""
+    return words(_FACT.sub(lambda name: label(decision, name[0]), text))
+
+
+def said(value: FactValue) -> str:
+    """Say a stated or chosen value in words: a choice without its hyphens."""
+    if isinstance(value, str):
+        return value.replace("-", " ") if _CHOICE.fullmatch(value) else value
+    if isinstance(value, (bool, Number)):
+        return plain(value)
+    return ", ".join(said(part) for part in value) or "none"
+
+
+def wing(decision: Decision) -> str:
+    """Return which wing the feathers are from; empty if there are none or nobody knows."""
+    d = decision
+    if d.build.get("vane.material", d.given.get("vane.material")) != "feather":
+        return ""
+    for place in (d.build, d.given, d.concluded):
+        value = place.get("feather.wing")
+        if isinstance(value, str):
+            return value
+    return ""
+
+
 def capital(text: str) -> str:
     """Begin a text with a capital letter."""
     return text[:1].upper() + text[1:]
@@ -101,14 +132,14 @@ def blank(name: str, size: str = "") -> str:
     return f'<span class="{kind}"><span>{words(name)}</span> <span class="rule"></span></span>'
 
 
-def section(ids: str, title: str, body: str, kind: str = "") -> str:
+def section(ids: str, title: str, body: str, kind: str = "", level: int = 2) -> str:
     """Return a section under its heading, or nothing if there is nothing to put in it."""
     if not body:
         return ""
     more = f' class="{kind}"' if kind else ""
     return (
         f'<section id="{esc(ids)}" aria-labelledby="{esc(ids)}-head"{more}>\n'
-        f'<h2 id="{esc(ids)}-head">{esc(title)}</h2>\n{body}\n</section>\n'
+        f'<h{level} id="{esc(ids)}-head">{esc(title)}</h{level}>\n{body}\n</section>\n'
     )
 
 

@@ -396,8 +396,13 @@ def _is_quiet(reason: Reason) -> bool:
     )
 
 
-def build_lines(build: Mapping[str, FactValue], items: Mapping[str, str]) -> list[str]:
-    """Say a build in the trade's order: vanes, then side and angle, then where they sit."""
+def build_lines(
+    build: Mapping[str, FactValue], items: Mapping[str, str], named: Callable[[str], str] = str
+) -> list[str]:
+    """Say a build in the trade's order: vanes, then side and angle, then where they sit.
+
+    `named` puts what has no place in that order into words.
+    """
     left = dict(build)
 
     def take(name: str) -> str:
@@ -421,13 +426,14 @@ def build_lines(build: Mapping[str, FactValue], items: Mapping[str, str]) -> lis
         _unless_empty(take("fletching.direction"), "{} side"),
         _unless_empty(take("fletching.offset"), "{} offset"),
         _unless_empty(take("bench.clamp"), "{} clamp"),
+        _unless_empty(take("feather.wing"), "{}-wing feathers"),
         _unless_empty(take("fletching.rear_gap"), "rear end {} ahead of the nock throat"),
     ]
     lines = [", ".join(p for p in part if p) for part in (vane, detail, angle)]
     for group, item in items.items():
         lines.append(f"{'head' if group == 'point' else group} {item}")
     if left:
-        lines.append(", ".join(f"{name} {plain(value)}" for name, value in left.items()))
+        lines.append(", ".join(f"{named(name)} {plain(value)}" for name, value in left.items()))
     return [line for line in lines if line]
 
 

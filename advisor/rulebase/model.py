@@ -206,6 +206,11 @@ class RuleBase:
         return {rule_id: turn for turn, rule_id in enumerate(ordered)}
 
     @cached_property
+    def labels(self) -> dict[str, str]:
+        """Return what the facts are called in words, by name."""
+        return {name: entry.label for name, entry in self.vocabulary.entries.items() if entry.label}
+
+    @cached_property
     def open_slots(self) -> tuple[tuple[int, int], ...]:
         """Return the slots of all that is not concluded, each with that of its `stated` flag."""
         table = self.table

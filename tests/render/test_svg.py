@@ -22,6 +22,7 @@ from advisor.cases import case_files, read_cases
 from advisor.decision import Decision, FactValue, Number, RuleBaseName, from_plain, to_plain
 from advisor.pipeline import advise
 from advisor.render import FORMATS, renderer
+from advisor.render import drawing_outlines as outlines
 from advisor.render.drawing_canvas import px, spread
 from advisor.render.drawing_style import STYLE
 from advisor.render.svg import behind, render, side, unrolled
@@ -128,6 +129,12 @@ def said(root: ET.Element) -> str:
 
 def description(root: ET.Element) -> str:
     return root.findtext(f"{SVG}desc") or ""
+
+
+def area(outline: list[tuple[float, float]]) -> float:
+    """What a closed way goes round."""
+    around = pairwise([*outline, outline[0]])
+    return abs(sum(x * v - u * y for (x, y), (u, v) in around)) / 2
 
 
 def close(value: float, wanted: float, share: float = 0.005) -> bool:
@@ -292,7 +299,7 @@ def test_a_dimension_is_seen_on_what_it_measures() -> None:
 
 
 def test_text_is_large_enough_and_plain_viewers_get_plain_colours() -> None:
-    assert all(float(size) >= 11 for size in re.findall(r"font-size:([\d.]+)px", STYLE))
+    assert all(float(size) >= 13 for size in re.findall(r"font-size:([\d.]+)px", STYLE))
     for before, name in re.findall(r"([\w-]+:#\w{6};)?(?:fill|stroke):var\(--(\w+)\)", STYLE):
         assert before, name
 
@@ -438,16 +445,62 @@ def test_tail_and_head_are_to_scale_larger(silhouette: str, tip: float, setback:
     scale = pixels_per_mm(root, 1)
     assert scale > 2 * pixels_per_mm(root, 0)
     vane = every(root, "vane", "cock", "larger")[0]
-    (rear, root_y), (top_rear, top_y), (top_front, _), (front, _) = points(vane)
-    long = 2.6 * INCH * scale
+    long, high = 2.6 * INCH * scale, 0.45 * INCH * scale
+    outline = points(vane)
+    (rear, root_y), (front, _) = outline[0], outline[-1]
     assert close(front - rear, long)
-    assert close(root_y - top_y, 0.45 * INCH * scale)
-    assert close(top_front - top_rear, tip * long, 0.01)
-    assert close(front - top_front, setback * long, 0.01)
+    assert close(width(vane), long)
+    assert close(root_y - min(y for _, y in outline), high)
+    # It covers what the flight model's trapezoid covers in its stead.
+    assert close(area(outline), (1 + tip) / 2 * long * high, 0.01)
+    if silhouette == "swept":
+        (top_rear, _), (top_front, _) = outline[1:3]
+        assert close(top_front - top_rear, tip * long, 0.01)
+        assert close(front - top_front, setback * long, 0.01)
     blade = every(root, "blade")[-2]
     assert close(width(blade), 1.0 * INCH * scale)
     ys = [y for each in every(root, "blade")[-2:] for _, y in points(each)]
     assert close(max(ys) - min(ys), 1.125 * INCH * scale)
+
+
+def _bends(outline: list[tuple[float, float]]) -> list[float]:
+    """How far a way turns to the right at each point between its ends, in degrees."""
+    ways = [math.atan2(v - y, u - x) for (x, y), (u, v) in pairwise(outline)]
+    return [(math.degrees(b - a) + 180) % 360 - 180 for a, b in pairwise(ways)]
+
+
+def test_a_silhouette_is_drawn_as_what_it_is() -> None:
+    swept = outlines.vane(1, 1, "swept").points
+    assert swept == [(0, 0), (0, 1), (0.25, 1), (1, 0)]  # straight, and upright behind
+
+    shield = outlines.vane(1, 1, "shield")
+    corner = shield.rear[-1]
+    assert 0 < corner[0] < 0.1  # nearly upright behind
+    middle = next(x for x, y in shield.rear if y == 0.5)
+    assert middle > corner[0] / 2 + 0.03  # cut in: a hollow, ahead of the straight way up
+    assert max(x for x, _ in shield.rear) < 0.12
+    assert min(_bends(shield.points)) < -60  # the hollow ends in a corner
+    assert all(bend > 0 for bend in _bends(list(shield.rear)))
+    assert all(bend < 0 for bend in _bends(list(shield.front)))  # and the top is arched
+
+    parabolic = outlines.vane(1, 1, "parabolic").points
+    assert all(-20 < bend < 0 for bend in _bends(parabolic))  # rounded, without a corner
+    assert 0.25 < max(parabolic, key=lambda point: point[1])[0] < 0.5
+
+    for one, other in ((shield.points, parabolic), (shield.points, swept), (parabolic, swept)):
+        apart = max(abs(_height_at(one, x / 100) - _height_at(other, x / 100)) for x in range(100))
+        assert apart > 0.25  # of the height: seen at any size it is printed in
+
+
+def _height_at(outline: list[tuple[float, float]], x: float) -> float:
+    """The height of an outline, the highest where it comes back over itself."""
+    ends = pairwise(outline)
+    over = [(a, va, b, vb) for (a, va), (b, vb) in ends if a != b and min(a, b) <= x <= max(a, b)]
+    return max(va + (vb - va) * (x - a) / (b - a) for a, va, b, vb in over)
+
+
+def test_an_outline_nobody_stated_is_the_box_it_fits_in() -> None:
+    assert outlines.vane(4, 2, "").points == [(0, 0), (0, 2), (4, 2), (4, 0)]
 
 
 def test_three_vanes_are_seen_as_they_stand() -> None:
@@ -566,10 +619,10 @@ def test_flat_vanes_are_seen_to_stand_out_at_their_ends() -> None:
         "bench.clamp": "straight",
         "fletching.offset": Number(8, "deg"),
         "rest.clearance": Number(14.5, "mm"),
-        "vane.silhouette": "parabolic",
+        "vane.silhouette": "shield",
     }
-    # The top's rear corner: 0.35 of 66.04 mm behind mid-foot, 8 deg aside, 14.33 mm up.
-    told = "stand out to 14.7 mm from the axis, beyond the rest clearance."
+    # The top's rear corner: 0.46 of 66.04 mm behind mid-foot, 8 deg aside, 14.33 mm up.
+    told = "stand out to 14.9 mm from the axis, beyond the rest clearance."
     root = tree(behind(decision(flat)))
     assert told in said(root)
     cx, cy = (float(every(root, "shaft")[0].get(name) or 0) for name in ("cx", "cy"))
@@ -579,9 +632,9 @@ def test_flat_vanes_are_seen_to_stand_out_at_their_ends() -> None:
         assert all(math.hypot(x - cx, y - cy) < outer for x, y in points(edge))
     scale = pixels_per_mm(root, 0)
     far = max(math.hypot(x - cx, y - cy) for x, y in points(every(root, "sweep")[0]))
-    assert close(far, 14.70 * scale)
+    assert close(far, 14.94 * scale)
     roomy = said(tree(behind(decision({**flat, "rest.clearance": Number(20, "mm")}))))
-    assert "stand out to 14.7 mm from the axis." in roomy
+    assert "stand out to 14.9 mm from the axis." in roomy
     assert "stand out" not in said(tree(behind(decision({**flat, "bench.clamp": "right"}))))
 
 
@@ -616,7 +669,7 @@ def test_a_wrap_counts_where_the_numbers_count_it() -> None:
     assert close(float(every(root, "shaft")[0].get("cy") or 0) - foot[1], 3.2 * scale)
     seen = tree(side(decision(wrapped)))
     assert close(width(every(seen, "wrap")[0]), 4 * INCH * pixels_per_mm(seen, 0))
-    assert "Wrap 4 in (102 mm) long, shaded." in texts(seen)
+    assert "Wrap 4 in (102 mm) long, shaded." in said(seen)
     # Where the numbers leave the wrap out, so does the drawing.
     bare = decision({**wrapped, "fletching.rear_radius": NUMBERS["fletching.rear_radius"]})
     assert "wrap, 6.4 mm (0.252 in) across" not in texts(tree(behind(bare)))
@@ -812,7 +865,7 @@ def test_what_is_assumed_is_starred() -> None:
     told = texts(tree(side(assumed)))
     assert "over all 29.9 in (759 mm)*" in told
     assert "18 in +/- 0.2 in*" in told
-    assert "* assumed, or rests on something assumed." in told
+    assert "* assumed, or rests on something assumed." in said(tree(side(assumed)))
     assert "*" not in said(tree(side(plain)))
     assert "(assumed, or rests on something assumed)" in description(tree(side(assumed)))
 
@@ -826,7 +879,7 @@ def _boxes(root: ET.Element) -> list[tuple[float, float, float, float, str]]:
     for element in root.iter(f"{SVG}text"):
         words = "".join(element.itertext())
         kind = (element.get("class") or "").split()
-        size = 15 if "title" in kind else 11 if "small" in kind else 12
+        size = 16 if "title" in kind else 13
         wide = len(words) * size * 0.5
         x, y = float(element.get("x") or 0), float(element.get("y") or 0)
         x -= {"middle": wide / 2, "end": wide}.get(element.get("text-anchor") or "", 0.0)
@@ -845,6 +898,27 @@ def _check_texts(drawn: str, name: str) -> None:
         for a1, b1, a2, b2, others in boxes[at + 1 :]:
             apart = x2 <= a1 + 1 or a2 <= x1 + 1 or y2 <= b1 + 1 or b2 <= y1 + 1
             assert apart, (name, words, others)
+
+
+def test_the_shafts_diameter_stays_clear_of_the_scale_on_a_bare_tail() -> None:
+    bare = (
+        "vane.height",
+        "shaft.length",
+        "point.length",
+        "point.diameter",
+        "point.cutting_width",
+        "point.closed_width",
+    )
+    tail: dict[str, FactValue | None] = dict.fromkeys(bare)
+    tail |= {
+        "vane.length": Number(2, "in"),
+        "shaft.outside_diameter": Number(4, "mm"),
+        "nock.throat": Number(0, "in"),
+        "fletching.rear_gap": Number(2, "in"),
+    }
+    drawn = side(decision(tail))
+    assert "shaft 4 mm" in drawn
+    _check_texts(drawn, "a bare tail")
 
 
 def test_no_label_stands_on_another_in_any_case_of_the_rules() -> None:
