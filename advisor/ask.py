@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
-from advisor.ask_answers import BACK, HELP, PASS, QUIT, WHY, command, read_answer
+from collections.abc import Iterable
+
+from advisor.ask_answers import (
+    BACK,
+    HELP,
+    PASS,
+    QUIT,
+    WHY,
+    command,
+    read_answer,
+    read_title,
+    understood,
+)
+from advisor.ask_order import Subjects
 from advisor.ask_save import in_file_order
 from advisor.ask_terminal import Terminal
 from advisor.ask_words import (
+    ASKS_NAME,
     INTRODUCTION,
     NO_BUILD,
     NO_CHOICE_WAITS,
@@ -16,7 +30,7 @@ from advisor.ask_words import (
     wrapped,
 )
 from advisor.decision import Decision, Question
-from advisor.pipeline import advise, weighed
+from advisor.pipeline import advise, offered_stock, taken, weighed
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Given, Setup, Stock
 from advisor.trying import share
@@ -28,11 +42,14 @@ WEIGHED = 5
 MOST_IN_VAIN = 50
 """How many piped lines in a row may bring no answer before the questions end."""
 
+MOST_NAMES = 5
+"""How often a name for the setup is asked, if what comes is none."""
+
 _BOLD, _RED = "1", "31"
 
 
 def interview(
-    stated: Setup, base: RuleBase, stock: Stock | None, terminal: Terminal
+    stated: Setup, base: RuleBase, stock: Stock | None, terminal: Terminal, *, saves: bool = False
 ) -> tuple[Setup, Decision]:
     """Ask until nothing is left that can matter, or the person has had enough.
 
@@ -41,6 +58,7 @@ def interview(
         base: the rules.
         stock: what can be chosen from.
         terminal: where it is asked and answered.
+        saves: whether the setup will be saved, so that a name for it is asked at the end.
 
     Returns:
         What is stated now, in the order of a setup file, and the Decision on it. What was not
@@ -48,6 +66,8 @@ def interview(
     """
     talk = Interview(stated, base, stock, terminal)
     talk.run()
+    if saves and not stated.title:
+        talk.ask_name()
     return talk.setup, talk.decision
 
 
@@ -67,20 +87,25 @@ class Interview:
         self.stock = stock
         self.terminal = terminal
         self.weighs = weighs
+        self.title = stated.title
+        self.ended = False
+        """Whether the answers came to their end, so that nothing more can be asked."""
         self.answers: dict[str, Given] = {}
         self.asked: list[str] = []
         self.in_vain = 0
         self.decision = advise(stated, base, stock)
         self._tried: dict[str, Question] = {}  # as the answers stand now
+        self._subjects = Subjects(base)
 
     @property
     def setup(self) -> Setup:
         """What is stated now: what was known first, then the answers as the vocabulary lists."""
         if not self.answers:
-            return self.stated
+            return self.stated._replace(title=self.title)
         facts = dict(self.stated.facts)
         facts |= {n: self.answers[n] for n in self.base.vocabulary.entries if n in self.answers}
-        return Setup(self.stated.title, in_file_order(facts, self.base.vocabulary))
+        in_order = in_file_order(facts, self.base.vocabulary)
+        return self.stated._replace(title=self.title, facts=in_order)
 
     def run(self) -> None:
         """Ask, question by question."""
@@ -110,23 +135,32 @@ class Interview:
     # Which question
 
     def _left(self) -> list[Question]:
-        """Return the questions not asked yet, those about assumed facts last.
+        """Return the questions that may be put now, those about assumed facts last.
 
         Only an assumption that the verdict rests on keeps its place. What is assumed and was let
         stand is taken as stated here: what could matter only without it need not be asked.
         """
-        kept = [
-            fact
-            for fact in self.asked
-            if fact not in self.answers and fact in self.decision.assumed
-        ]
-        decision = self.decision
-        if kept:
-            facts = dict(self.setup.facts)
-            facts |= {fact: Given(self.base.assume[fact].value, "", 0, 0, "") for fact in kept}
-            decision = advise(Setup("", facts), self.base, self.stock)
+        assumed = self.decision.assumed
+        kept = [fact for fact in self.asked if fact not in self.answers and fact in assumed]
+        decision = self._with(kept)
+        firm = {question.fact for question in self._with(assumed).questions}
+        setup = taken(self.setup, self.base, offered_stock(self.base, self.stock))
+        known = {fact: given.value for fact, given in setup.facts.items()}
+        known |= {fact: self.base.assume[fact].value for fact in kept}
         left = [q for q in decision.questions if q.fact not in self.asked]
-        return sorted(left, key=lambda question: question.assumed and not question.because)
+        return self._subjects.worth(left, known, firm)
+
+    def _with(self, facts: Iterable[str]) -> Decision:
+        """Return the Decision if these facts were stated to be what is assumed of them."""
+        stated = {
+            fact: Given(self.base.assume[fact].value, "", 0, 0, "")
+            for fact in facts
+            if fact in self.base.assume
+        }
+        if not stated:
+            return self.decision
+        setup = self.setup
+        return advise(setup._replace(facts={**setup.facts, **stated}), self.base, self.stock)
 
     def _weighed(self, left: list[Question]) -> list[Question]:
         """Put the first few in order by what their answers would change: that takes a moment."""
@@ -152,6 +186,7 @@ class Interview:
         while True:
             line = self.terminal.read()
             if line is None:
+                self.ended = True
                 return False
             said = command(line)
             if said == QUIT:
@@ -162,6 +197,7 @@ class Interview:
             if not self.terminal.typed:
                 self.in_vain += 1
                 if self.in_vain > MOST_IN_VAIN:
+                    self.ended = True
                     self.terminal.say(
                         f"{MOST_IN_VAIN} lines in a row held no answer: the questions end here."
                     )
@@ -178,14 +214,39 @@ class Interview:
 
     def _take(self, fact: str, line: str) -> bool:
         """Take an answer, or say what is wrong with it."""
+        entry = self.base.vocabulary[fact]
         try:
-            self.answers[fact] = read_answer(self.base.vocabulary[fact], line)
+            given = self.answers[fact] = read_answer(entry, line)
         except UnfitError as fault:
-            self.terminal.say(*wrapped(f"{fault.what}; {fault.help}", 2), code=_RED)
+            self._refuse(fault)
             return False
+        taken = understood(entry, line, given)
+        if taken:
+            self.terminal.say(*wrapped(f"Understood as {taken}.", 2))
         self._done(fact)
         self._renew()
         return True
+
+    def _refuse(self, fault: UnfitError) -> None:
+        self.terminal.say(*wrapped(f"{fault.what}; {fault.help}", 2), code=_RED)
+
+    def ask_name(self) -> None:
+        """Ask for a name for the setup, unless there are no more answers."""
+        for _ in range(MOST_NAMES):
+            if self.ended:
+                return
+            self.terminal.say(ASKS_NAME, code=_BOLD)
+            line = self.terminal.read()
+            self.ended = line is None
+            try:
+                self.title = read_title(line or "")
+            except UnfitError as fault:
+                self._refuse(fault)
+                continue
+            if self.title:
+                self._renew()
+            self.terminal.say("")
+            return
 
     def _renew(self) -> None:
         self.decision = advise(self.setup, self.base, self.stock)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
+from advisor.ask_choices import NAYS, one_choice, some_choices
+from advisor.ask_measures import in_digits
 from advisor.documents import parse_scalar
 from advisor.errors import Faults, quoted
 from advisor.quantities import format_number, format_quantity
@@ -44,7 +46,10 @@ _COMMANDS = {
     "no idea": PASS,
     "not sure": PASS,
 }
-_YES_NO = {"y": True, "yes": True, "true": True, "n": False, "no": False, "false": False}
+_YES_NO = {
+    **dict.fromkeys(("y", "yes", "true", "yep", "yeah"), True),
+    **dict.fromkeys(("n", "no", "false", "nope", "none"), False),
+}
 
 _PLAIN = re.compile(r"[-+.]?[^\W_](?:[\w .+/%'\"°-]*[\w.%'\"°])?")
 """What YAML reads as one plain scalar whatever stands around it."""
@@ -75,28 +80,64 @@ def _escape(letter: str) -> str:
 def read_answer(entry: FactEntry, text: str) -> Given:
     """Read an answer to the question about a fact, as it would be read from a setup file.
 
-    A choice may also be given by its number or by the beginning of its name, a flag as yes or no,
-    several choices with commas or spaces between them.
+    A choice may also be given by its number, by the beginning of its name or by the words told of
+    it, a flag as yes or no, several choices with commas or spaces between them, and a number as it
+    is said.
 
     Raises:
-        UnfitError: with the fault and the remedy that a setup file would get.
+        UnfitError: with the fault and the remedy.
     """
     text = text.strip()
     _refuse_unseen(text)
     if entry.kind == CHOICE and entry.several:
-        words = [w for w in re.split(r"[,;\s]+", text.strip("[]")) if w and w.lower() != "and"]
-        raw: object = list(dict.fromkeys(_choice(word, entry.choices) for word in words))
-        if not raw:
-            raise UnfitError(f"{quoted(text)} names nothing", f"write {entry.due()}")
+        raw: object = some_choices(text.strip("[]"), entry.choices, entry.label)
     elif entry.kind == CHOICE:
-        raw = _choice(text, entry.choices)
+        raw = one_choice(text, entry.choices, entry.label)
     elif entry.kind == FLAG:
-        raw = _YES_NO.get(text.lower(), text)
+        raw = _yes_or_no(text)
+        if raw is None:
+            raise UnfitError(f"{quoted(text)} is neither yes nor no", "type yes or no")
     elif entry.kind == TEXT and not (len(text) > 1 and text[0] == text[-1] == '"'):
         raw = text
     else:
-        raw = _as_in_a_file(text if entry.kind == TEXT else scalar(text))
+        raw = _as_in_a_file(text if entry.kind == TEXT else scalar(in_digits(entry, text)))
     return Given(entry.read(raw), ANSWERED, 0, 0, show(raw))
+
+
+def understood(entry: FactEntry, text: str, given: Given) -> str:
+    """Return what an answer was taken for, if it was not typed just so; else an empty text."""
+    typed = " ".join(text.split()).lower()
+    if entry.kind == FLAG:
+        taken = show(given.value)
+        return "" if typed.rstrip(".!") in _YES_NO else {"true": "yes", "false": "no"}[taken]
+    if entry.kind == CHOICE:
+        names = list(given.value) if entry.several else [given.value]
+        plain = re.sub(r"[\[\],;]|\band\b", " ", typed) if entry.several else typed
+        said = [word.replace("_", "-") for word in plain.split()]
+        return "" if said == names or "-".join(said) == names[0] else ", ".join(names)
+    return "" if given.written.lower() == typed else given.written
+
+
+def read_title(text: str) -> str:
+    """Read the name of a setup; none if the line holds a command that means none.
+
+    Raises:
+        UnfitError: if it is too long, or holds what cannot be seen.
+    """
+    text = text.strip()
+    if command(text) in (PASS, QUIT):
+        return ""
+    _refuse_unseen(text)
+    return text
+
+
+def _yes_or_no(text: str) -> bool | None:
+    """Return what a line says that is yes or no, or begins so and does not take it back."""
+    words = re.findall(r"[\w']+", text.replace("\u2019", "'").lower())
+    said = _YES_NO.get(words[0]) if words else None
+    rest = set(words[1:])
+    back = {"but", "or", "only", "some", "except"} | {w for w, x in _YES_NO.items() if x != said}
+    return None if rest & (back | NAYS if said else back) else said
 
 
 def _as_in_a_file(written: str) -> object:
@@ -120,22 +161,6 @@ def _refuse_unseen(text: str) -> None:
             )
     if not text.isprintable():
         _as_in_a_file('"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"')
-
-
-def _choice(word: str, choices: Mapping[str, str]) -> str:
-    """Return the choice that a word names, numbers or begins; else the word, to be refused."""
-    folded = word.lower().replace("_", "-").replace(" ", "-")
-    if folded in choices:
-        return folded
-    number = folded.rstrip(".)")
-    if number.isascii() and number.isdigit() and 1 <= int(number) <= len(choices):
-        return list(choices)[int(number) - 1]
-    begun = [name for name in choices if folded and name.startswith(folded)]
-    if len(begun) > 1:
-        raise UnfitError(
-            f"{quoted(word)} may be {' or '.join(begun)}", "write more of it, or its number"
-        )
-    return begun[0] if begun else word
 
 
 # How to answer
@@ -186,8 +211,9 @@ def _inches(x: float) -> str:
 
 
 def listed(names: Sequence[str], most: int = 3) -> str:
-    """List names in words: "a", "a and b", "a, b, c and 4 more"."""
+    """List names in words: "a", "a and b", "a, b, c and 2 more"; a single one more is named."""
     shown = list(names[:most])
-    if len(names) > most:
+    if len(names) > most + 1:
         return f"{', '.join(shown)} and {len(names) - most} more"
+    shown = list(names)
     return " and ".join((", ".join(shown[:-1]), shown[-1]) if shown[1:] else shown)

@@ -8,7 +8,8 @@ from typing import Any
 from advisor.ask_answers import scalar
 from advisor.documents import read_document
 from advisor.setups.model import Given, Setup
-from advisor.setups.read import SCHEMA_VERSION
+from advisor.setups.read import FROM_STOCK, SCHEMA_VERSION
+from advisor.setups.take import numbers_of
 from advisor.vocabulary import CHOICE, FLAG, TEXT, FactEntry, Vocabulary, show
 
 
@@ -30,6 +31,11 @@ def setup_text(setup: Setup, vocabulary: Vocabulary, notes: str = "") -> str:
         f"{key}: {scalar(text, as_text=True)}"
         for key, text in (("title", setup.title), ("notes", notes))
         if text
+    ]
+    lines += [f"{FROM_STOCK}:"] if setup.taken else []
+    lines += [
+        f"  {name}: {scalar(number, as_text=True)}"
+        for name, number in numbers_of(setup.taken).items()
     ]
     _put(_tree(setup.facts, vocabulary), setup.facts, vocabulary, "", lines)
     return "\n".join(lines) + "\n"

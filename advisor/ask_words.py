@@ -23,9 +23,10 @@ NO_CHOICE_WAITS = (
     "No choice waits for any question that is left. Their answers may still turn a build down, or "
     "bring numbers, cautions and steps; quit when it is enough."
 )
+ASKS_NAME = "A name for this setup (Enter for none):"
 TAKE_BACK = "If the last answer was a slip, back takes it back."
 HELP = (
-    ("choices", "by number, by name, or by enough of the name to tell it from the others"),
+    ("choices", "by number, by name or its beginning, or by a word of the line beside it"),
     ("measures", "with their unit, as on the bench: 28 1/2 in, 6.2 mm, 70 lb, 9.5 gr/in"),
     ("empty line", "you do not know, or what is assumed may stand; don't know says the same"),
     ("why", "shows the rules that wait for this answer"),
@@ -168,7 +169,7 @@ def asking(question: Question, base: RuleBase) -> list[str]:
     assumption = base.assume.get(question.fact) if question.assumed else None
     how = [due(entry, by_example=assumption is None)]
     if assumption is not None:
-        kept = base.words.value(question.fact, assumption.value, 3)
+        kept = base.words.value(question.fact, assumption.value)
         if isinstance(assumption.value, bool):
             kept = "yes" if assumption.value else "no"
         how.append(f"An empty line keeps {kept}: {assumption.because}.")

@@ -259,7 +259,8 @@ def _interview(
     watched = sys.stderr is not None and sys.stderr.isatty() and not os.environ.get("NO_COLOR")
     terminal = Terminal(sys.stdin, sys.stderr, colour=watched)
     notes = notes_of(setup)
-    stated, decision = interview(stated, base, listed, terminal)
+    saves = save is not None
+    stated, decision = interview(stated, base, listed, terminal, saves=saves)
     if save is None:
         return decision
     text = setup_text(stated, base.vocabulary, notes)

@@ -120,7 +120,7 @@ class Questions:
         entry = self.vocabulary[fact]
         reasons = {
             0: "the verdict rests on it",
-            1: "it could set aside or tie what stands",
+            1: "it could overturn what stands",
             2: "a choice waits for it",
             3: "a stop or a must hangs on it",
         }

@@ -136,8 +136,10 @@ def test_a_session_typed_by_hand(term: str, tmp_path: Path) -> None:
         assert "Settled now: " in " ".join(SGR.sub("", said).split())
         assert "no earlier answer" not in typed.answer("back")
         typed.answer("27 series")
-        typed.type("quit\r")
+        assert "A name for this setup (Enter for none)" in typed.answer("quit")
+        typed.type("Hall dozen\r")
         assert typed.end() == 0
+    assert "\ntitle: Hall dozen\n" in saved.read_text()
     assert "shaft:\n  outside_diameter: 27 series\n" in saved.read_text()
     words = [sys.executable, "-m", "advisor", "advise", str(saved)]
     advice = subprocess.run(words, capture_output=True, text=True, cwd=ROOT).stdout

@@ -101,7 +101,8 @@ def test_steps_that_are_told_stand_in_the_order_of_the_work(order: tuple[str, ..
 
 def test_nobody_without_blades_is_told_of_them() -> None:
     plain = [d for head, d in RUNS if head in {"field-point", "target-point", "blunt"}]
-    told = {(s.rule, s.text) for d in plain for s in (*d.steps, *d.cautions)}
+    told = {(step.rule, step.text) for d in plain for step in d.steps}
+    told |= {(caution.rule, caution.text) for d in plain for caution in d.cautions}
     assert len(plain) > 5
     speak = {rule for rule, text in told if "blade" in text or "broadhead" in text.lower()}
     assert speak <= {"cock-vane-up-on-a-launcher"}  # the blade of the rest

@@ -139,5 +139,5 @@ def test_a_fault_of_what_is_taken_stands_in_a_case_file(tmp_path: Path) -> None:
     with pytest.raises(Faults) as refused:
         read_cases(str(path), read_rule_base())
     (fault,) = refused.value.faults
-    assert "is not among the vanes of `ladder`" in fault.what
+    assert "is not among the vanes of `usual sizes`" in fault.what
     assert fault.line == 3
