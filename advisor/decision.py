@@ -4,7 +4,8 @@ A leaf: it imports nothing of ours. Renderers see this and nothing else. A field
 is left out of the JSON, numbers are exact in their unit, and texts are ready to show.
 """
 
-from __future__ import annotations
+# Annotations are not put off here, nor elsewhere where tuples are declared: as texts each of them
+# would be parsed when the module is imported, which costs a cold start milliseconds.
 
 from collections.abc import Mapping
 from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
@@ -55,7 +56,7 @@ class Premise(NamedTuple):
     because: str = ""
     function: str = ""
     rules: tuple[str, ...] = ()
-    premises: tuple[Premise, ...] = ()
+    premises: tuple["Premise", ...] = ()
 
 
 class Evidence(NamedTuple):
@@ -89,7 +90,7 @@ class Reason(NamedTuple):
     says: str
     because: str
     evidence: Evidence
-    premises: tuple[Premise, ...] = ()
+    premises: tuple["Premise", ...] = ()
     contested: Contest | None = None
     unless_open: tuple[str, ...] = ()
 

@@ -219,6 +219,10 @@ def convert(x: float, unit: str, into: str) -> float:
     return round9(x if unit == into else from_si(to_si(x, unit), into))
 
 
+_PLAIN_DIGITS = 12
+"""Digits of a number short enough to be finite without looking."""
+
+
 def parse_quantity(value: Any, unit: str, *, bare: bool, name: str) -> float:
     """Read what was written for the fact `name`, in `unit`, rounded to nine digits.
 
@@ -239,6 +243,9 @@ def parse_quantity(value: Any, unit: str, *, bare: bool, name: str) -> float:
         raise QuantityError(what, f"write {name} as {_example(unit)}")
     written: str | None = None
     if isinstance(value, str):
+        plain = _in_its_own_unit(value, unit)
+        if plain is not None:
+            return plain
         number, written = _split(value, unit, name)
     else:
         try:
@@ -250,6 +257,16 @@ def parse_quantity(value: Any, unit: str, *, bare: bool, name: str) -> float:
             raise _no_unit(value, unit)
         written = unit
     return _in_unit(number, written, unit, value, name)
+
+
+def _in_its_own_unit(text: str, unit: str) -> float | None:
+    """Read `2.6 in` where inches are due, as rule bases mostly have it, without taking it apart."""
+    digits, _, written = text.partition(" ")
+    if written != unit or unit in ("spine", "1") or len(digits) > _PLAIN_DIGITS:
+        return None
+    if not digits.isascii() or not digits.replace(".", "", 1).isdecimal() or digits[0] == ".":
+        return None
+    return round9(float(digits))
 
 
 def check_range(

@@ -174,8 +174,9 @@ class Chooser:
         table = program.table
         self.table: FactTable = table
         # What rules favour is left out: the ranking computes it where it must.
-        wishless = (rule._replace(favour=None) for rule in program.rules)
-        self._looked_at = self._placed(self._closure(named.union(*map(references, wishless))))
+        self._references = {rule.id: references(rule) for rule in program.rules}
+        looked_at = named.union(*self._references.values())
+        self._looked_at = self._placed(self._closure(looked_at))
         self._all = self._placed(self.functions)
         self._placed_of = {placed[2].fact: placed for placed in self._all}
         self._function_of = {f.fact: f for f in self.functions}
@@ -267,8 +268,10 @@ class Chooser:
             found.add(rule_id)
             rule = program.rules[program.place[rule_id]]
             todo += self._winners(rule)
-            for fact in references(rule):
+            for fact in self._references[rule_id]:
                 todo += setters.get(fact, ())
+            if rule.favour is not None:
+                todo += setters.get(rule.favour.fact, ())
         return frozenset(found)
 
     def _guard(self, rule: Rule, varying: set[str]) -> Judge | None:

@@ -1,7 +1,5 @@
 """Conditions: their tree, their compilation to closures, and judging one with its whole trace."""
 
-from __future__ import annotations
-
 import operator
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
@@ -34,19 +32,19 @@ class Test(NamedTuple):
 class All(NamedTuple):
     """Holds if every part does."""
 
-    parts: tuple[Node, ...]
+    parts: tuple["Node", ...]
 
 
 class Any(NamedTuple):
     """Holds if some part does."""
 
-    parts: tuple[Node, ...]
+    parts: tuple["Node", ...]
 
 
 class Not(NamedTuple):
     """Swaps yes and no, keeps unknown."""
 
-    part: Node
+    part: "Node"
 
 
 Node = Test | All | Any | Not
@@ -342,7 +340,7 @@ class Judged(NamedTuple):
 
     node: Node
     outcome: int
-    parts: tuple[Judged, ...]
+    parts: tuple["Judged", ...]
 
 
 def judge(node: Node, table: FactTable, values: list[Value], absent: int = NO) -> Judged:

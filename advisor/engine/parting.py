@@ -1,7 +1,5 @@
 """Taking conditions apart: what one fact settles by itself, and what takes several."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 

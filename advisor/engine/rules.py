@@ -1,7 +1,5 @@
 """Rules as the engine sees them, and the order in which they can be settled."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
@@ -143,14 +141,12 @@ def overriders(rules: Iterable[Rule]) -> dict[str, list[str]]:
 
 
 def references(rule: Rule) -> frozenset[str]:
-    """Return every fact a rule names, on either side of its tests."""
+    """Return every fact a rule names, on either side of its tests; what it favours apart."""
     named = set(rule.reads())
     named.update(fact for fact, _ in rule.sets)
     for demand in rule.demands:
         named.add(demand.fact)
         named |= facts_of(demand.test)
-    if rule.favour is not None:
-        named.add(rule.favour.fact)
     return frozenset(named)
 
 

@@ -1,7 +1,5 @@
 """The files of a rule base: read, checked against their schema, kept with their places."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 

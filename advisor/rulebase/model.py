@@ -1,7 +1,5 @@
 """What a rule base is once read: rules with their words, sources, layers and identity."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple

@@ -1,7 +1,5 @@
 """What was stated, and what there is to choose from."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import NamedTuple
 

@@ -288,6 +288,10 @@ def read_stock(path: str, vocabulary: Vocabulary) -> Stock:
     return stock
 
 
+_ITEM = 2
+"""The length of an item's path: its list and its number."""
+
+
 class PlainDocument:
     """Data that was checked before, and the lines of its items: what `stock_of` reads."""
 
@@ -298,7 +302,7 @@ class PlainDocument:
 
     def where(self, *path: str | int) -> tuple[int, int]:
         """Return the line of an item; the rest has no place."""
-        return self.lines.get(".".join(map(str, path)), 0), 0
+        return (self.lines.get(f"{path[0]}.{path[1]}", 0) if len(path) == _ITEM else 0), 0
 
     where_key = where
 
