@@ -7,6 +7,7 @@ its number. Colour marks headings and warnings on a terminal; nothing is told by
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from math import prod
 from textwrap import wrap
 
 from advisor.decision import (
@@ -455,6 +456,11 @@ def _as_good(decision: Decision) -> str:
 
 def equals_told(decision: Decision, named: Callable[[str], str] = str) -> str:
     """Say how the equals of the chosen build differ from it; `named` puts facts into words."""
+    builds = [decision.build, *decision.equals]
+    groups = _free_groups(builds)
+    if groups:
+        told = [_group_told(decision.build, group, named) for group in groups]
+        return "; or ".join(one for one in told if one)
     shown = []
     for build in decision.equals[:_MOST_EQUALS]:
         differing = [
@@ -465,6 +471,51 @@ def equals_told(decision: Decision, named: Callable[[str], str] = str) -> str:
         shown.append(", ".join(differing) or "another of the same in every fact told")
     more = len(decision.equals) - len(shown)
     return "; ".join(shown) + (f"; and {more} more" if more > 0 else "")
+
+
+_Build = Mapping[str, FactValue]
+_MOST_GROUPS = 3
+
+
+def _free_groups(builds: list[_Build]) -> list[dict[str, list[FactValue]]]:
+    """Part equal builds into few groups within which any value of a fact goes with any other.
+
+    Each group is told as the values of every fact, first of that by which they were parted.
+    """
+    if any(build.keys() != builds[0].keys() for build in builds):
+        return []
+    whole = _free_values(builds)
+    if whole:
+        return [whole]
+    for name in builds[0]:
+        by_value: dict[FactValue, list[_Build]] = {}
+        for build in builds:
+            by_value.setdefault(build[name], []).append(build)
+        groups = [_free_values(alike) for alike in by_value.values()]
+        if len(groups) <= _MOST_GROUPS and all(groups):
+            return [{name: group[name], **group} for group in groups]
+    return []
+
+
+def _free_values(builds: list[_Build]) -> dict[str, list[FactValue]]:
+    values = {name: list(dict.fromkeys(build[name] for build in builds)) for name in builds[0]}
+    return values if prod(map(len, values.values())) == len(builds) else {}
+
+
+def _group_told(
+    chosen: _Build, group: Mapping[str, list[FactValue]], named: Callable[[str], str]
+) -> str:
+    told = []
+    own = all(chosen[name] in values for name, values in group.items())
+    for name, values in group.items():
+        others = [value for value in values if value != chosen[name]]
+        if others:
+            # Beside another value the chosen one must be told too, or it would seem to be out.
+            shown = others if own else values
+            told.append(f"{named(name)} {' or '.join(map(plain, shown))}")
+    if own or len(told) == 1:
+        return "; ".join(told) + ("; each with each" if len(told) > 1 else "")
+    return f"{told[0]} with {' and '.join(told[1:])}"
 
 
 def _kind(kind: str) -> str:

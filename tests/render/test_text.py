@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -37,7 +38,7 @@ from advisor.decision import (
 )
 from advisor.pipeline import advise
 from advisor.render.numbers import digits, plain
-from advisor.render.text import render
+from advisor.render.text import equals_told, render
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.read import read_rule_base
 
@@ -262,3 +263,36 @@ def test_plain_values() -> None:
     assert plain(("a", "b")) == "a, b"
     assert plain(()) == "none"
     assert plain(Number(11.5, "%")) == "11.5 %"
+
+
+# Equal builds
+
+
+def equal(*others: dict[str, str]) -> str:
+    chosen: dict[str, Any] = {"lid": "tin", "spout": "long", "rim": "1"}
+    return equals_told(
+        kettle()._replace(build=chosen, equals=tuple({**chosen, **o} for o in others))
+    )
+
+
+def test_what_is_free_is_told_once_and_not_in_every_mixture() -> None:
+    assert equal({"lid": "clay"}) == "lid clay"
+    assert equal({"lid": "clay"}, {"lid": "glass"}) == "lid clay or glass"
+    both = equal({"lid": "clay"}, {"spout": "short"}, {"lid": "clay", "spout": "short"})
+    assert both == "lid clay; spout short; each with each"
+
+
+def test_what_goes_with_one_value_only_is_told_with_it() -> None:
+    left = [{"spout": "short", "lid": lid, "rim": rim} for lid in ("tin", "iron") for rim in "12"]
+    assert equal({"lid": "clay"}, *left) == (
+        "lid clay; or spout short with lid tin or iron and rim 1 or 2"
+    )
+    # The chosen build stands alone in its group: nothing to tell of that.
+    assert equal(*left) == "spout short with lid tin or iron and rim 1 or 2"
+
+
+def test_mixtures_without_an_order_are_told_one_by_one() -> None:
+    assert equal({"lid": "clay", "rim": "2"}) == "lid clay with rim 2"
+    mixed = equal(*({"lid": f"clay {i}", "rim": str(i)} for i in (2, 3, 4)))
+    assert mixed == "lid clay 2, rim 2; lid clay 3, rim 3; lid clay 4, rim 4"
+    assert equal({}) == "another of the same in every fact told"
