@@ -91,11 +91,11 @@ class Interview:
         self.ended = False
         """Whether the answers came to their end, so that nothing more can be asked."""
         self.answers: dict[str, Given] = {}
+        self._subjects = Subjects(base)
         self.asked: list[str] = []
         self.in_vain = 0
         self.decision = advise(stated, base, stock)
         self._tried: dict[str, Question] = {}  # as the answers stand now
-        self._subjects = Subjects(base)
 
     @property
     def setup(self) -> Setup:
@@ -104,6 +104,10 @@ class Interview:
             return self.stated._replace(title=self.title)
         facts = dict(self.stated.facts)
         facts |= {n: self.answers[n] for n in self.base.vocabulary.entries if n in self.answers}
+        known = {name: given.value for name, given in facts.items()}
+        for name in self._subjects.implied(known):
+            written = f"0 {self.base.vocabulary[name].unit}"
+            facts[name] = next(iter(self.answers.values()))._replace(value=0.0, written=written)
         in_order = in_file_order(facts, self.base.vocabulary)
         return self.stated._replace(title=self.title, facts=in_order)
 

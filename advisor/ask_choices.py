@@ -33,6 +33,12 @@ NAYS = frozenset(
 _BINDING = NAYS | {"or", "either"}
 """Words that change what the others mean: a choice fits only if they are told of it as well."""
 
+_NUMERALS = (
+    "zero",
+    *("one", "two", "three", "four", "five", "six"),
+    *("seven", "eight", "nine", "ten", "eleven", "twelve"),
+)
+
 _ALIKE = 0.8
 """How like a word must be to one it is taken for; its first letter must be the same."""
 
@@ -98,9 +104,20 @@ def _exact(text: str, choices: Mapping[str, str]) -> str | None:
     if folded.replace("-", "") in closed:
         return closed[folded.replace("-", "")]
     number = folded.rstrip(".)")
-    if number.isascii() and number.isdigit() and 1 <= int(number) <= len(choices):
-        return list(choices)[int(number) - 1]
+    if number.isascii() and number.isdigit():
+        return numbered(choices).get(int(number))
     return None
+
+
+def numbered(choices: Iterable[str]) -> dict[int, str]:
+    """Return the number by which each choice can be taken: its place, or the number it is.
+
+    Where choices are numbers themselves, `three` and `six`, a 3 must not mean the third.
+    """
+    names = list(choices)
+    if any(name in _NUMERALS for name in names):
+        return {_NUMERALS.index(name): name for name in names if name in _NUMERALS}
+    return dict(enumerate(names, 1))
 
 
 def _named(text: str, choices: Mapping[str, str]) -> str | None:

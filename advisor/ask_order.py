@@ -95,6 +95,19 @@ class Subjects:
         none = assumed is not None and assumed.value == 0
         return measured == "mass" or (measured == "length" and none)
 
+    def implied(self, known: Mapping[str, Value]) -> list[str]:
+        """Return the facts that are 0 because others told that there is no such part.
+
+        Only of parts that are assumed not to be there: who says so confirms all of the assumption.
+        """
+        return [
+            fact
+            for group in self._unless_said
+            if self._told(group, known) and not self._is_there(group, known)
+            for fact in self._presence[group]
+            if fact not in known
+        ]
+
     def _told(self, group: str, known: Mapping[str, Value]) -> list[Value]:
         return [known[fact] for fact in self._presence.get(group, ()) if fact in known]
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from textwrap import wrap
 
 from advisor.ask_answers import due, listed
+from advisor.ask_choices import numbered
 from advisor.decision import Decision, Question
 from advisor.render.numbers import digits, plain, unit_words
 from advisor.rulebase.model import RuleBase
@@ -185,9 +186,10 @@ def asking(question: Question, base: RuleBase) -> list[str]:
 def choices(told: Mapping[str, str]) -> list[str]:
     """List choices by number, each with its line."""
     width = max(map(len, told)) + 2
+    numbers = {name: str(number) for number, name in numbered(told).items()}
     lines = []
-    for number, (name, says) in enumerate(told.items(), 1):
-        lead = f"  {number:>2}  {name:<{width}}"
+    for name, says in told.items():
+        lead = f"  {numbers.get(name, ''):>2}  {name:<{width}}"
         lines += wrap(
             says,
             WIDTH,

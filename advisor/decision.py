@@ -210,6 +210,10 @@ class Undecided(NamedTuple):
     overruled_by: tuple[str, ...] = ()
 
 
+HANGS = "a stop or a must hangs on it"
+"""Why a question is asked on whose answer an arrow may have to be turned down."""
+
+
 class Question(NamedTuple):
     """A fact nobody stated: what to ask, and why it could matter."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cached_property
 
-from advisor.decision import Question, Unsettled
+from advisor.decision import HANGS, Question, Unsettled
 from advisor.engine.conditions import lacking
 from advisor.engine.values import GIVEN, UNKNOWN, Missing, has_value
 from advisor.judge import MET, Judgement
@@ -122,7 +122,7 @@ class Questions:
             0: "the verdict rests on it",
             1: "it could overturn what stands",
             2: "a choice waits for it",
-            3: "a stop or a must hangs on it",
+            3: HANGS,
         }
         ordered = sorted(rules, key=self.base.turn_by_weight.__getitem__)
         return Question(

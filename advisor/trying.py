@@ -51,6 +51,8 @@ def weigh(judgement: Judgement, questions: Sequence[Question]) -> tuple[Question
             continue
         for value in possible_values(base, question.fact):
             changed = _changed(judgement, question.fact, value, kept)
+            if changed is None:
+                continue
             tried += 1
             changing += bool(changed)
             if changed and not example:
@@ -79,20 +81,37 @@ def _bearing(base: RuleBase) -> frozenset[str]:
     )
 
 
-def _changed(judgement: Judgement, fact: str, value: Value, kept: Kept) -> str:
-    """Say what the build becomes with one more fact stated; empty if it stays as it is."""
-    setup = judgement.setup
+def _changed(judgement: Judgement, fact: str, value: Value, kept: Kept) -> str | None:
+    """Say what the build becomes with one more fact stated; empty if it stays as it is.
+
+    None for a number that cannot be: a must asks something of the fact itself that it breaks, as a
+    bore wider than its shaft does, and nobody could answer that.
+    """
+    setup, base = judgement.setup, judgement.base
     given = Given(value, "tried", 0, 0, str(value))
     stated = Setup(setup.title, {**setup.facts, fact: given})
-    other = Judgement(stated, judgement.base, judgement.stock, kept, alone=True)
+    other = Judgement(stated, base, judgement.stock, kept, alone=True)
     if other.status != judgement.status:
+        if base.vocabulary[fact].is_number and _cannot_be(other, fact):
+            return None
         return other.status
     mine, theirs = _build(judgement), _build(other)
     differing = [name for name in theirs if mine.get(name) != theirs[name] and name != fact]
-    words: Words = judgement.base.words
+    words: Words = base.words
     told = [f"{name} {words.value(name, theirs[name], 4)}" for name in differing]
     gone = [f"no {name}" for name in mine if name not in theirs and name != fact]
     return ", ".join((*told, *gone))
+
+
+def _cannot_be(judgement: Judgement, fact: str) -> bool:
+    """Tell whether a must asks of the fact itself what its value breaks."""
+    rules = judgement.base.entries
+    return any(
+        demand.fact == fact and demand.is_must
+        for rule_id, place in judgement.own_failures
+        for demand in rules[rule_id].rule.demands
+        if demand.place == place
+    )
 
 
 def _build(judgement: Judgement) -> Mapping[str, Value]:

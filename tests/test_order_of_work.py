@@ -47,6 +47,12 @@ ORDERS = (
         "spin-every-arrow",
     ),
     ("weigh-and-sort-the-dozen", "spin-blades-on-rollers-only", "spin-every-arrow"),
+    ("weigh-and-sort-the-dozen", "spin-closed-heads-on-rollers", "spin-every-arrow"),
+    (
+        "closed-and-held-before-every-shot",
+        "shoot-the-head-you-hunt-with",
+        "broadhead-beside-field-point",
+    ),
     (
         "glue-the-points-on",
         "weigh-and-sort-the-dozen",

@@ -42,6 +42,7 @@ def functions(vocabulary: Vocabulary) -> tuple[Function, ...]:
             computed.cases,
             computed.optional,
             _preparing(computed, vocabulary),
+            computed.idle,
         )
         for computed in TABLE
         if all(name in vocabulary for name in (computed.fact, *computed.needs))

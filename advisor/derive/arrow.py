@@ -42,6 +42,10 @@ MASS_NEEDS = (
 )
 
 
+WITHOUT_MASS = {"insert.length": "insert.mass", "wrap.length": "wrap.mass"}
+"""Lengths that the model of the arrow does not look at where the part has no mass."""
+
+
 def _mass_without_vanes(
     point: float, length: float, per_length: float, insert: float, nock: float, wrap: float
 ) -> float:
@@ -154,6 +158,7 @@ ROWS: tuple[Computed, ...] = (
         "balance point from the nock throat",
         _RODS,
         "0.2 in",
+        idle=WITHOUT_MASS,
     ),
     Computed(
         "arrow.foc",

@@ -11,7 +11,8 @@ class Computed(NamedTuple):
 
     `call` takes and returns SI (or plain numbers and choices), in the order of `needs`; a need
     that is not there comes as None. `by` is one of the needs, a choice, and `cases` tells which of
-    the others are asked for with each of its values only. An `optional` need is never asked for.
+    the others are asked for with each of its values only. An `optional` need is never asked for. On
+    an `idle` need nothing hangs where the other it names is 0: the length of a part without mass.
     """
 
     fact: str
@@ -23,3 +24,4 @@ class Computed(NamedTuple):
     by: str = ""
     cases: Mapping[str, tuple[str, ...]] | None = None
     optional: tuple[str, ...] = ()
+    idle: Mapping[str, str] | None = None

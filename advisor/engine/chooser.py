@@ -42,12 +42,14 @@ class Function:
         by: one of `needs`, a choice that decides which of the others are asked for.
         cases: for values of `by`, the needs asked for in that case only.
         optional: needs that are never asked for, and used where they are known.
+        idle: needs that change nothing where another need, named for each, is 0.
         prepare: given a row of which only some places will change, and these, returns what gives
             `call`'s value for the values in these places; all that is asked for has a value.
     """
 
     __slots__ = (
         "_asked",
+        "_idle",
         "_optional",
         "_pickers",
         "_plain",
@@ -67,11 +69,13 @@ class Function:
         cases: Mapping[Value, Collection[str]] | None = None,
         optional: Collection[str] = (),
         prepare: Prepare | None = None,
+        idle: Mapping[str, str] | None = None,
     ) -> None:
         self.fact = fact
         self.needs = needs
         self.call = call
         self.prepare = prepare or self._prepare
+        self._idle = {needs.index(a): needs.index(b) for a, b in (idle or {}).items()}
         self.chooser = needs.index(by) if by else -1
         cases = cases or {}
         special = {name for asked in cases.values() for name in asked}
@@ -129,8 +133,9 @@ class Function:
         return [self.needs[i] for i in self._optional]
 
     def inputs(self, row: Sequence[Value]) -> list[str]:
-        """Return the names of the needs that these inputs ask for."""
-        return [self.needs[i] for i in self.asked(row)]
+        """Return the names of the needs that these inputs ask for, and that bear on the value."""
+        idle = {i for i, other in self._idle.items() if row[other] == 0}
+        return [self.needs[i] for i in self.asked(row) if i not in idle]
 
 
 _Placed = tuple[int, Callable[[Sequence[Value]], Sequence[Value]], Function]

@@ -72,7 +72,6 @@ PLACES: Mapping[str, Place] = {
     "containment-touches-every-vane": _POWDER,
     "contact-spoils-the-shot": _POWDER,
     "a-wound-vane-finds-the-rest": _POWDER,
-    "law-decides-what-is-lawful": Place("shoot"),
     "know-the-backstop-and-never-dry-fire": Place("shoot"),
     "flex-carbon-before-every-shot": Place("shoot"),
     "look-for-dents-in-aluminium": Place("shoot"),

@@ -48,6 +48,8 @@ def _assumed(decision: Decision) -> str:
     resting: list[tuple[str, ...]] = []
     others: list[tuple[str, ...]] = []
     for name, value in d.assumed.items():
+        if name in d.cannot_matter:
+            continue  # whoever checked it would have checked it in vain
         why = d.assumptions.get(name)
         told = words(capital(why.because)) if why else ""
         if why and why.by != ground:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from advisor.decision import Caution, Conflict, Decision, Number, Reason
+from advisor.decision import HANGS, Caution, Conflict, Decision, Number, Reason
 from advisor.render.drawing_facts import Facts
 from advisor.render.numbers import plain
 from advisor.render.sheet_words import (
@@ -111,6 +111,10 @@ def _which_pages(decision: Decision) -> str:
     )
 
 
+_MOST_WAITING = 5
+"""Open facts named on the first page; all of them stand under Check and ask."""
+
+
 def banner(decision: Decision, stops: Iterable[Caution]) -> str:
     """Return the verdict, and whatever forbids building."""
     d = decision
@@ -129,6 +133,14 @@ def banner(decision: Decision, stops: Iterable[Caution]) -> str:
             lines.append("<p>There are more such sets; the smallest are shown.</p>")
     if build and d.rests_on:
         lines.append(f"<p>It rests on what was assumed: {esc(labels(d, d.rests_on))}.</p>")
+    waiting = [q.fact for q in d.questions if q.because == HANGS and not q.assumed]
+    if build and waiting:
+        shown = labels(d, waiting[:_MOST_WAITING])
+        more = len(waiting) - _MOST_WAITING
+        lines.append(
+            f"<p>Find out first, for a stop or a must hangs on it: {esc(shown)}"
+            f"{f' and {more} more, under Check and ask' if more > 0 else ''}.</p>"
+        )
     kind = "status" if build else "status halt"
     return (
         f'<div class="{kind}" role="note" aria-label="Verdict">\n' + "\n".join(lines) + "</div>\n"

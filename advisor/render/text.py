@@ -349,7 +349,7 @@ class _Teller:
             if step.phase != phase:
                 phase = step.phase
                 page.lines.append(f"  {phase}")
-            page.pair(f"{number}.", step.text, 4, 4)
+            page.pair(f"{number}.", f"{step.text} ({step.rule})", 4, 4)
 
     def _cautions(self) -> None:
         page = self.page
@@ -358,7 +358,7 @@ class _Teller:
             return
         page.head("Cautions", "1;33")
         for caution in cautions:
-            page.pair(caution.level, caution.text, 2, 9)
+            page.pair(caution.level, f"{caution.text} ({caution.rule})", 2, 9)
 
 
 # Words

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from advisor.cases import case_files, read_cases
-from advisor.decision import Caution, Decision, Number, Step, from_plain, to_plain
+from advisor.decision import HANGS, Caution, Decision, Number, Step, from_plain, to_plain
 from advisor.pipeline import advise
 from advisor.render import FORMATS, renderer
 from advisor.render.drawing_canvas import WIDTH
@@ -20,7 +20,7 @@ from advisor.render.drawing_style import STYLE as DRAWING_STYLE
 from advisor.render.html import render
 from advisor.render.sheet_places import EARLIER, PLACES, place
 from advisor.render.sheet_style import STYLE
-from advisor.render.sheet_words import PHASES, asked, esc, said
+from advisor.render.sheet_words import PHASES, asked, esc, label, said
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.model import PHASES as RULE_PHASES
 from advisor.rulebase.read import read_rule_base
@@ -281,7 +281,6 @@ def test_steps_are_numbered_as_the_decision_orders_them() -> None:
         ("glue-bonds-skin-and-eyes", "bond", "small-beads-of-glue"),
         ("air-the-glue-bench", "bond", "small-beads-of-glue"),
         ("blades-cut-hands", "verify", "spin-every-arrow"),
-        ("law-decides-what-is-lawful", "shoot", "shoot-the-head-you-hunt-with"),
         ("know-the-backstop-and-never-dry-fire", "shoot", "shoot-the-head-you-hunt-with"),
         ("flex-carbon-before-every-shot", "shoot", "shoot-the-head-you-hunt-with"),
         ("no-dry-heat-on-arrows", "care", "steam-bent-vanes"),
@@ -417,6 +416,30 @@ def test_a_fact_without_a_label_is_told_without_its_dots() -> None:
     assert asked(told._replace(labels={"some.long_name": "the name"}), "some.long_name is 2") == (
         "the name is 2"
     )
+
+
+def test_law_is_read_before_the_first_step() -> None:
+    front = page(example("fixed-blade-hunting")).section("before")
+    assert "law-decides-what-is-lawful" in front
+
+
+def test_what_a_stop_waits_for_stands_on_the_first_page() -> None:
+    told = kettle()
+    asked = told.questions[0]._replace(because=HANGS, assumed=False)
+    few = [asked._replace(fact=f"kettle.open_{i}") for i in range(7)]
+    ((_, named),) = page(told._replace(questions=tuple(few))).all("div", "status")
+    assert "Find out first, for a stop or a must hangs on it: kettle open 0, kettle open 1" in named
+    assert "kettle open 4 and 2 more, under Check and ask" in named
+    assumed = told._replace(questions=(asked._replace(assumed=True),))
+    assert "Find out first" not in render(assumed, False)
+
+
+def test_what_cannot_matter_is_not_to_be_checked() -> None:
+    told = kettle()
+    name = next(name for name in told.assumed if name not in told.rests_on)
+    row = f"{label(told, name)}: checked"
+    assert row in render(told._replace(cannot_matter=()), False)
+    assert row not in render(told._replace(cannot_matter=(name,)), False)
 
 
 def test_choices_are_told_in_words_and_quantities_as_they_were_written() -> None:
