@@ -13,6 +13,7 @@ from advisor.engine.values import YES, has_value
 from advisor.errors import Collector, Faults
 from advisor.judge import Judgement
 from advisor.rulebase.conditions import ConditionReader
+from advisor.rulebase.locate import CASES
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
 
@@ -41,13 +42,13 @@ _TESTS = ("build", "numbers", "status")
 
 
 def case_files(folder: str) -> list[str]:
-    """Return the case files of a rule base, sorted."""
-    where = os.path.join(folder, "cases")
-    try:
-        names = sorted(os.listdir(where))
-    except OSError:
-        return []
-    return [os.path.join(where, name) for name in names if name.endswith((".yaml", ".yml"))]
+    """Return the case files of a rule base, sorted; those in folders of their own too."""
+    return sorted(
+        os.path.join(where, name)
+        for where, _, names in os.walk(os.path.join(folder, CASES))
+        for name in names
+        if name.endswith((".yaml", ".yml"))
+    )
 
 
 def read_cases(path: str, base: RuleBase) -> list[Case]:

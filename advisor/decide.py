@@ -31,13 +31,14 @@ from advisor.decision import (
     Undecided,
     Unproven,
 )
-from advisor.derive import BY_FACT, ROUGH, differs, refusal
+from advisor.derive import BY_FACT, ROUGH, refusal
 from advisor.engine.conditions import lacking
 from advisor.engine.grid import Offence
 from advisor.engine.rules import MUST, Demand, Rule
 from advisor.engine.run import FIRED_OPEN, Run
 from advisor.engine.values import COMPUTED, CONCLUDED, OPTION, UNKNOWN, Value, has_value
 from advisor.judge import BROKEN, MET, UNPROVEN, Judgement
+from advisor.notes import notes_on
 from advisor.premises import Origins
 from advisor.questions import Questions
 from advisor.rulebase.model import LEVELS, PHASES, RuleBase, RuleEntry, StepText
@@ -95,7 +96,7 @@ class _Teller:
             numbers=numbers,
             chosen=self._chosen(),
             items=self._items(j.at),
-            notes=(*self._silenced(), *j.choice.notes, *self._overruled_functions()),
+            notes=notes_on(j, questions),
             concluded={
                 name: self.origins.shown(name, value)
                 for name, value in self.run.concluded().items()
@@ -203,47 +204,6 @@ class _Teller:
                     value, unit, computed.band, computed.function, computed.source, rests
                 )
         return found
-
-    def _silenced(self) -> tuple[str, ...]:
-        """Say which warnings a house took out of use, and which stops were set aside.
-
-        A warning may give way to a rule that says so, but never without a word beside the build.
-        """
-        found = [
-            f"{retired.by} took the warning {retired.rule} out of use ({retired.says}): "
-            f"{retired.because}"
-            for retired in self.base.retired
-            if retired.warned
-        ]
-        for loser, winners in sorted(self.run.set_aside().items()):
-            if self.entries[loser].rule.stop:
-                found.append(
-                    f"The stop {loser} ({self.entries[loser].says}) was set aside by "
-                    f"{', '.join(winners)}."
-                )
-        return tuple(found)
-
-    def _overruled_functions(self) -> tuple[str, ...]:
-        """Say of stated facts that could be computed what they would come to, where that differs.
-
-        Within the function's band a stated value is a better one; beyond it one of the two is
-        wrong, and whoever reads the page should know.
-        """
-        found = []
-        run, chooser = self.run, self.judgement.ways.chooser
-        for name in self.vocabulary.of_origin(COMPUTED):
-            function = chooser.function(name)
-            if function is None or name not in self.judgement.setup.facts:
-                continue
-            own = function.value([run.value(need) for need in function.needs])
-            stated = run.value(name)
-            if has_value(own) and differs(name, stated, own, self.vocabulary[name].unit):
-                told, worked_out = (self.words.value(name, x, 3) for x in (stated, own))
-                found.append(
-                    f"{name} is stated as {told}; worked out from the rest it would be "
-                    f"{worked_out}. One of them is off: measure again."
-                )
-        return tuple(found)
 
     def _unknown(self) -> dict[str, NoNumber]:
         """Return the computed facts without a value, each with what it lacks or why it has none."""

@@ -70,7 +70,7 @@ def choice(setup: Setup, vocabulary: Vocabulary, stock: Stock) -> Choice:
                 f"No listed {group} agrees with what is stated of it: it is judged as stated."
             )
         elif not typical:
-            notes += _notes(group, axis, behind, stated, vocabulary)
+            notes += _notes(axis, behind, stated, vocabulary)
     for name in options:
         if name in grouped or name in stated:
             continue
@@ -143,7 +143,6 @@ def _apart(item: Item, given: Mapping[str, Value], vocabulary: Vocabulary) -> tu
 
 
 def _notes(
-    group: str,
     axis: Axis,
     behind: Sequence[Item | None],
     stated: Mapping[str, Value],
@@ -153,13 +152,6 @@ def _notes(
     items = [item for item in behind if item is not None]
     given = {name: stated[name] for name in axis.facts if name in stated}
     found = []
-    otherwise = {name for item in items for name in _apart(item, given, vocabulary)}
-    if otherwise:
-        told = _listed(sorted(vocabulary[name].label or name for name in otherwise))
-        found.append(
-            f"No listed {group} has all that is stated of it: the {told} is taken as stated, "
-            f"the rest from the list. State the rest too if it is known."
-        )
     untold: dict[tuple[str, ...], list[str]] = {}
     for name in axis.facts:
         silent = tuple(item.id for item in items if name not in item.facts)

@@ -198,13 +198,22 @@ def _whose(path: tuple[str | int, ...], value: Mapping[str, Any]) -> str:
 def _unknown(error: Any, document: Document, path: tuple[str | int, ...]) -> Iterator[Told]:
     known = list(_properties(error.schema))
     for name in _extra(error, known):
-        yield _unknown_name(name, known, document, path)
+        # `{note: returns, summer 2026}` has a name without a value where text goes on.
+        goes_on = isinstance(error.instance, dict) and error.instance.get(name, name) is None
+        yield _unknown_name(name, known, document, path, goes_on=goes_on)
 
 
 def _unknown_name(
-    name: str, known: Iterable[str], document: Document, path: tuple[str | int, ...]
+    name: str,
+    known: Iterable[str],
+    document: Document,
+    path: tuple[str | int, ...],
+    *,
+    goes_on: bool = False,
 ) -> Told:
     remedy = suggest(name, known, "known here") or "leave it out"
+    if goes_on:
+        remedy = f"put text that holds a comma in quotes, or: {remedy}"
     return document.where_key(*path, name), f"{quoted(name)} is not known in {_name(path)}", remedy
 
 

@@ -31,6 +31,7 @@ from advisor.ask_answers import (
 from advisor.ask_order import Subjects
 from advisor.ask_save import in_file_order, setup_text
 from advisor.ask_terminal import Terminal
+from advisor.ask_words import choices
 from advisor.decision import Number, Question
 from advisor.documents import parse_scalar
 from advisor.errors import Faults
@@ -1105,3 +1106,31 @@ def test_what_is_taken_from_stock_is_not_asked_and_is_saved_as_it_was_named() ->
     assert "cutting_width" not in text
     again = read_setup("saved.yaml", [], BASE.vocabulary, text=text)
     assert {group: number.value for group, number in again.taken.items()} == {"point": "H-3-1125"}
+
+
+# Numbers of choices
+
+
+def test_a_digit_means_the_number_where_choices_are_numbers() -> None:
+    entry = BASE.vocabulary["jig.indexes"]
+    assert read_answer(entry, "3").value == ("three",)
+    assert read_answer(entry, "3, 6").value == ("three", "six")
+    with pytest.raises(UnfitError):
+        read_answer(entry, "1")
+    # Elsewhere it is the place in the list, which is shown with it.
+    assert read_answer(BASE.vocabulary["point.type"], "1").value == "field-point"
+    shown = choices(entry.choices)
+    assert [line.split()[:2] for line in shown] == [["3", "three"], ["4", "four"], ["6", "six"]]
+
+
+def test_no_wrap_settles_all_of_the_wrap() -> None:
+    talk, _ = scripted(*["don't know"] * 60, stated=Setup("", {}))
+    assert "wrap.mass" in talk.asked
+    assert not talk.setup.facts
+    builder = {"wrap.mass": "no wrap", "point.type": "fixed-blade"}
+    talk, _, _ = held(builder)
+    stated = {name: given.value for name, given in talk.setup.facts.items()}
+    assert stated["wrap.mass"] == stated["wrap.length"] == 0.0
+    assert "wrap.length" not in talk.decision.rests_on
+    assert "wrap.length: 0" not in setup_text(talk.setup, BASE.vocabulary)  # nested under wrap
+    assert "  length: 0 in" in setup_text(talk.setup, BASE.vocabulary)

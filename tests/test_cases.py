@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -150,3 +151,13 @@ def test_a_case_that_does_not_hold_says_why(expect: dict[str, object], problem: 
     )
     case = Case("made-up", "a case that fails", setup, None, expect, "nowhere", 1)
     assert any(told.startswith(problem) for told in run_case(case, BASE)), run_case(case, BASE)
+
+
+def test_case_files_may_stand_in_folders_of_their_own(tmp_path: Path) -> None:
+    for name in ("b.yaml", "deep/a.yml", "deep/er/c.yaml", "deep/notes.txt"):
+        path = tmp_path / "cases" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("[]\n", encoding="utf-8")
+    found = [str(Path(path).relative_to(tmp_path / "cases")) for path in case_files(str(tmp_path))]
+    assert found == ["b.yaml", "deep/a.yml", "deep/er/c.yaml"]
+    assert case_files(str(tmp_path / "nowhere")) == []

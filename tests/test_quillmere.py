@@ -200,9 +200,13 @@ def test_the_hall_arrow_turns_to_the_side_of_the_bench_and_ends_at_the_jig() -> 
     watched = customer("indoor-fat-shaft", "bare_shaft.rotation=left")
     assert watched.build["fletching.direction"] == "left"
     most = max(v for v in STOCK.options["fletching.offset"] if isinstance(v, (int, float)))
-    assert number(decision, "fletching.offset") == most
-    assert "fletching.offset" in {bounded.fact for bounded in decision.bounded}
-    assert "bounded by the stock" in render(decision, False)
+    assert number(decision, "fletching.offset") < most
+    lane = asks(decision, "fletching.open_lane")
+    assert lane["leave-a-wider-lane-for-a-launcher-blade"] == "met"
+    clear = customer("indoor-fat-shaft", "rest.type=drop-away")
+    assert number(clear, "fletching.offset") == most
+    assert "fletching.offset" in {bounded.fact for bounded in clear.bounded}
+    assert "bounded by the stock" in render(clear, False)
 
 
 def test_the_gauge_of_the_club_refuses_a_27_series() -> None:

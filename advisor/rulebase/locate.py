@@ -41,6 +41,9 @@ def base_folder() -> str:
     return os.path.join(shipped(), "base")
 
 
+CASES = "cases"
+"""The folder of a rule base that holds its cases."""
+
 SPECIAL = ("manifest.yaml", "vocabulary.yaml", "sources.yaml", "ladder.yaml")
 
 
@@ -77,6 +80,19 @@ def rule_files(folder: str, collector: Collector) -> tuple[list[str], list[str]]
             refused.append(name)
         else:
             kept.append(name)
+    for name in names:
+        inside = os.path.join(folder, name)
+        if name == CASES or name.startswith(".") or not os.path.isdir(inside):
+            continue
+        if any(other.endswith((".yaml", ".yml")) for other in os.listdir(inside)):
+            # A house that believes its rules are in force, and they are not, is worse off.
+            collector.add(
+                path_of(folder, name),
+                None,
+                None,
+                "rules in a folder of their own are not read",
+                f"move the files up beside manifest.yaml, cases into {CASES}",
+            )
     if "manifest.yaml" not in found:
         collector.add(
             folder,

@@ -214,6 +214,8 @@ def _no_such_list(name: str) -> tuple[str, str]:
 
 
 def _no_number(raw: Any) -> tuple[str, str]:
+    if isinstance(raw, (list, dict)):
+        return f"{quoted(show(raw))} is not one stock number", "name one"
     return f"{quoted(show(raw))} is no stock number in text", f'write it in quotes: "{show(raw)}"'
 
 

@@ -57,7 +57,12 @@ def _not_listed(
     what = f"{quoted(show(number.value))} is not among the {LISTS[group]} of `{stock.name}`"
     told, near, _ = suggest(show(number.value), known).partition("?")
     few = ", ".join(known[:12]) + (", ..." if len(known) > 12 else "")
-    remedy = f"{told}?" if near else f"listed: {few}" if known else "name the stock with --stock"
+    if isinstance(number.value, str) and near:
+        remedy = f"{told}?"
+    elif group in stock.typical or not known:
+        remedy = "name the stock with --stock" + (f"; listed here: {few}" if known else "")
+    else:
+        remedy = f"listed: {few}"
     collector.add(number.file, number.line or None, number.column or None, what, remedy)
 
 

@@ -144,8 +144,6 @@ def test_a_number_that_tells_no_vane_from_another_takes_the_place_of_the_listed(
     found = chosen("vane.length=3 in", "vane.mass=8 gr")
     assert names(found, "vane") == ["long"]
     assert rows(found, "vane") == [{"vane.length": 3.0, "vane.shape": "shield", "vane.mass": 8.0}]
-    (note,) = found.notes
-    assert "the vane.mass is taken as stated" in note
     # A choice is no such number, nor is one by which vanes are told apart.
     assert names(chosen("vane.length=3 in", "vane.shape=swept"), "vane") == [None]
 

@@ -107,7 +107,7 @@ def test_a_number_that_is_not_listed_is_told(
         ("V-1", "`from_stock` is a mapping"),
         ("{heads: H-1}", "nothing is taken from stock as `heads`"),
         ("{head: 2}", "`2` is no stock number in text"),
-        ("{head: [H-1]}", "is no stock number in text"),
+        ("{head: [H-1]}", "is not one stock number"),
     ],
 )
 def test_what_names_no_number_is_refused(written: str, what: str) -> None:
@@ -141,3 +141,16 @@ def test_a_fault_of_what_is_taken_stands_in_a_case_file(tmp_path: Path) -> None:
     (fault,) = refused.value.faults
     assert "is not among the vanes of `usual sizes`" in fault.what
     assert fault.line == 3
+
+
+def test_what_names_several_is_not_told_to_be_put_in_quotes() -> None:
+    with pytest.raises(Faults) as refused:
+        setup("from_stock: {vane: [V-1, V-2]}\n")
+    assert refused.value.faults[0].help == "name one"
+
+
+def test_without_a_stock_it_is_said_that_one_is_wanting() -> None:
+    usual = shelf()._replace(typical=frozenset(("vane", "point")))
+    with pytest.raises(Faults) as refused:
+        taken("from_stock: {head: QH-9}\n", stock=usual)
+    assert refused.value.faults[0].help == "name the stock with --stock; listed here: H-1"
