@@ -57,6 +57,15 @@ class Stack:
         """Return the folder of the rule base that this one extends."""
         extends = manifest.data.get("extends") if manifest is not None else None
         if manifest is None or extends is None:
+            if manifest is not None and not _declares(files):
+                # Every fact its rules name would be at fault, and none of that the cause.
+                self.desk.fault(
+                    manifest,
+                    (),
+                    "this rule base has no facts: it extends none, and has no vocabulary.yaml",
+                    "lay it over the base: extends: {name: base, version: ...}",
+                )
+                self.desk.sound = False
             return None
         name = extends["name"]
         is_path = os.sep in name or name.startswith(".")
@@ -144,3 +153,7 @@ def _numbers(version: str) -> tuple[int, int, int]:
     parts = [int(n) for n in re.findall(r"\d+", release)[:3]]
     parts += [0] * (3 - len(parts))
     return parts[0], parts[1], parts[2]
+
+
+def _declares(files: SourceFiles) -> bool:
+    return files.named("vocabulary.yaml") is not None or "vocabulary.yaml" in files.unread
