@@ -94,6 +94,10 @@ def _blade_room(head: float, start: float, length: float) -> float:
     return head - start - length
 
 
+def _beyond_rest(length: float, throat: float, draw: float) -> float:
+    return length + throat - draw
+
+
 ROWS: tuple[Computed, ...] = (
     Computed(
         "point.proud",
@@ -110,6 +114,14 @@ ROWS: tuple[Computed, ...] = (
         "exposed head less the blades' start and length",
         "difference",
         "0.05 in",
+    ),
+    Computed(
+        "shaft.beyond_rest",
+        ("shaft.length", "nock.throat", "bow.draw_length"),
+        _beyond_rest,
+        "shaft and nock throat less the draw to the rest",
+        "difference",
+        "0.25 in",
     ),
     Computed(
         "arrow.mass",

@@ -49,6 +49,7 @@ _HEAD = Place(
         "screw-the-broadheads-in",
         "glue-the-broadheads-on",
         "spin-blades-on-rollers-only",
+        "spin-closed-heads-on-rollers",
         "spin-every-arrow",
     ),
 )
@@ -100,6 +101,7 @@ EARLIER: Mapping[str, tuple[str, ...]] = {
     "take-the-wrap-off-with-the-vanes": ("verify",),
     "take-the-heads-off-before-refletching": ("verify",),
     "seat-the-inserts": ("bond",),
+    "tune-with-a-bare-shaft-first": ("shoot",),
     "prove-an-unknown-surface": ("bond",),
     "prove-the-bond-on-a-wrap-or-a-sealer": ("bond",),
     "no-primer-where-the-label-forbids-it": ("bond",),
