@@ -128,7 +128,8 @@ def test_worked_numbers_through_the_whole_program() -> None:
 def whole_row(function: Function) -> list[Value]:
     """Return the inputs of a function for arrow B, in the vocabulary's units."""
     values: dict[str, Value] = dict.fromkeys(BASE.vocabulary.entries, MISSING)
-    decision = decided(ROOT / "examples" / "eleven-arrows" / "B.yaml", "shaft.spine=0.340")
+    more = "shaft.spine=0.340", "bow.draw_length=26.5 in"
+    decision = decided(ROOT / "examples" / "eleven-arrows" / "B.yaml", *more)
     for place in (decision.given, decision.assumed, decision.build, decision.numbers):
         for name, value in place.items():
             values[name] = value.value if isinstance(value, Number) else value
@@ -303,3 +304,12 @@ def test_the_quantities_of_the_table_have_units() -> None:
 def test_degrees_and_inches_of_the_plausible_arrows_are_those_of_the_units() -> None:
     assert UNITS["deg"][1] == DEGREE
     assert UNITS["in"][1] == INCH
+
+
+def test_the_shaft_beyond_the_rest_is_what_the_draw_leaves_of_it() -> None:
+    # 28 in of shaft and 0.3 in of throat, drawn 26.5 in from the throat: exact geometry.
+    path = ROOT / "examples" / "eleven-arrows" / "A.yaml"
+    numbers = decided(path, "bow.draw_length=26.5 in").numbers
+    assert numbers["shaft.beyond_rest"].value == pytest.approx(1.8, abs=1e-9)
+    behind = decided(path, "bow.draw_length=28.5 in").numbers
+    assert behind["shaft.beyond_rest"].value == pytest.approx(-0.2, abs=1e-9)
