@@ -47,12 +47,14 @@ class Assembly:
                 if file.name in SPECIAL:
                     continue
                 for i, raw in enumerate(file.data):
-                    if raw is None:
-                        if file.remains.get(i):
-                            self._read(Spot(file, i, layer), file.remains[i], vocabulary)
-                        continue
-                    rule_id = raw["id"]
+                    # Of a refused rule what is left is read for its faults, and for its name.
+                    left = file.remains.get(i, {}) if raw is None else raw
+                    rule_id = left.get("id", "")
                     spot = Spot(file, i, layer)
+                    if raw is None and left:
+                        self._read(spot, left, vocabulary)
+                    if not rule_id:
+                        continue
                     if rule_id in homes:
                         other = homes[rule_id]
                         self.desk.fault(
@@ -63,11 +65,9 @@ class Assembly:
                             if other.layer is layer
                             else "give it a name of its own; `replaces` says what it replaces",
                         )
-                        self._rule(spot, raw, vocabulary)  # for the faults in it
-                        continue
-                    homes[rule_id] = spot
-                    entry = self._rule(spot, raw, vocabulary)
-                    if entry is not None:
+                    homes.setdefault(rule_id, spot)
+                    entry = None if raw is None else self._rule(spot, raw, vocabulary)
+                    if entry is not None and homes[rule_id] is spot:
                         entries[rule_id] = entry
         return self._together(layers, vocabulary, entries, homes)
 
@@ -180,7 +180,7 @@ class Assembly:
                     path = (spot.at, "replaces")
                     replaced = spot.raw["replaces"]
                     if self._can_go(spot.file, path, replaced, layer, homes, gone):
-                        gone[replaced] = (spot.raw["because"], layer.name, rule_id)
+                        gone[replaced] = (spot.raw.get("because", ""), layer.name, rule_id)
         return {rule_id: told for rule_id, told in gone.items() if rule_id in entries}
 
     def _can_go(
@@ -410,11 +410,11 @@ class Assembly:
                     "a rule overrides rules of its own layer and of those under it",
                 )
         for i, conclusion in enumerate(spot.raw["then"]):
-            for j, other in enumerate(conclusion.get("step", {}).get("after", ())):
+            for j, other in enumerate((conclusion or {}).get("step", {}).get("after", ())):
                 if other not in homes:
                     path = (spot.at, "then", i, "step", "after", j)
                     self.desk.no_rule(spot.file, path, other, homes)
-        source = spot.raw["evidence"].get("source")
+        source = spot.raw.get("evidence", {}).get("source")
         if source and source not in sources and self.desk.cited:
             near = did_you_mean(source, sources)
             self.desk.fault(

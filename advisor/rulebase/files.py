@@ -70,7 +70,7 @@ class Spot(NamedTuple):
     @property
     def raw(self) -> dict[str, Any]:
         """Return the rule as it is written."""
-        rule: dict[str, Any] = self.file.data[self.at]
+        rule: dict[str, Any] = self.file.data[self.at] or self.file.remains[self.at]
         return rule
 
     def place(self) -> str:
@@ -160,7 +160,9 @@ def open_files(folder: str, collector: Collector, *, cache: bool) -> SourceFiles
     if len(collector) == before and cache:
         store.save(key, [[file.name, file.data, file.lines] for file in files])
     refused += [
-        name for name, file in zip(names, read, strict=True) if file is None or not file.whole
+        name
+        for name, file in zip(names, read, strict=True)
+        if file is None or not all(rule.get("id") for rule in file.remains.values())
     ]
     return SourceFiles(folder, files, tuple(refused), key if cache else "", cached=False)
 
@@ -199,8 +201,9 @@ def _read_file(
                 lines[f"{key}.{i}"] = document.where(key, i)[0]
     elif name not in SPECIAL:
         for i, rule in enumerate(data):
-            if rule is not None:
-                lines.setdefault(rule["id"], document.where(i)[0])
+            rule_id = (remains[i] if rule is None else rule)["id"]
+            if rule_id:
+                lines.setdefault(rule_id, document.where(i)[0])
     return SourceFile(path, name, data, lines, document, whole, remains)
 
 
@@ -212,14 +215,19 @@ def remains_of(rule: Any, faulty: Sequence[Sequence[Any]]) -> dict[str, Any]:
         faulty: the paths in it that break the schema.
 
     Returns:
-        A rule with an id of its own or none; None stands for its refused conclusions.
+        A rule with its id, empty if that is no text; None stands for its refused conclusions.
     """
-    if not isinstance(rule, dict) or not isinstance(rule.get("then"), list):
-        return {}
+    if not isinstance(rule, dict):
+        return {"id": "", "then": []}
+    name = rule.get("id")
+    named = {"id": name if isinstance(name, str) else "", "then": []}
+    if not isinstance(rule.get("then"), list):
+        return named
     keys = {path[0] for path in faulty if len(path) == 1}
     conclusions = {path[1] for path in faulty if len(path) > 1 and path[0] == "then"}
     keys |= {path[0] for path in faulty if len(path) > 1 and path[0] != "then"}
-    found = {key: rule[key] for key in ("when", "unless") if key in rule and key not in keys}
+    whole = ("when", "unless", "overrides", "replaces", "evidence")
+    found = {key: rule[key] for key in whole if key in rule and key not in keys}
     then = [] if "then" in keys else rule["then"]
     found["then"] = [None if i in conclusions else one for i, one in enumerate(then)]
-    return {"id": "", **found}
+    return named | found
