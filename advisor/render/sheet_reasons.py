@@ -82,7 +82,7 @@ def _questions(decision: Decision) -> str:
         bears = f" {words(capital(question.because))}." if question.because else ""
         rows.append((words(question.asks) + bears, esc(label(d, question.fact)), ""))
     heads = ("Question", "Fact", "Answer")
-    return table("Ask next, weightiest first", heads, rows, (56, 22, 22)) + "\n"
+    return table("Ask next", heads, rows, (56, 22, 22)) + "\n"
 
 
 def for_reviewer(decision: Decision) -> str:
