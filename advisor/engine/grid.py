@@ -82,7 +82,6 @@ class Grid:
         self._cells: dict[int, dict[int, Value]] = {}
         self._computed_slots: set[int] = set()
         self.status: dict[int, Column] = {}
-        self._offences: list[Offence] = []
         self._bits: dict[tuple[str, Value], int] = {}
         self.broken_bits = 0
         self.unproven_bits = 0
