@@ -33,11 +33,8 @@ from advisor.decision import Decision, Question
 from advisor.pipeline import advise, offered_stock, taken, weighed
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Given, Setup, Stock
-from advisor.trying import share
+from advisor.trying import decides
 from advisor.vocabulary import UnfitError
-
-WEIGHED = 5
-"""Questions tried at each turn: the rules themselves put the likely ones first."""
 
 MOST_IN_VAIN = 50
 """How many piped lines in a row may bring no answer before the questions end."""
@@ -80,13 +77,14 @@ class Interview:
         base: RuleBase,
         stock: Stock | None,
         terminal: Terminal,
-        weighs: int = WEIGHED,
+        *,
+        tries: bool = True,
     ) -> None:
         self.stated = stated
         self.base = base
         self.stock = stock
         self.terminal = terminal
-        self.weighs = weighs
+        self.tries = tries
         self.title = stated.title
         self.ended = False
         """Whether the answers came to their end, so that nothing more can be asked."""
@@ -138,7 +136,7 @@ class Interview:
 
     # Which question
 
-    def _left(self) -> list[Question]:
+    def _left(self) -> list[tuple[int, Question]]:
         """Return the questions that may be put now, those about assumed facts last.
 
         Only an assumption that the verdict rests on keeps its place. What is assumed and was let
@@ -166,17 +164,23 @@ class Interview:
         setup = self.setup
         return advise(setup._replace(facts={**setup.facts, **stated}), self.base, self.stock)
 
-    def _weighed(self, left: list[Question]) -> list[Question]:
-        """Put the first few in order by what their answers would change: that takes a moment."""
-        head = left[: self.weighs]
-        new = [question for question in head if question.fact not in self._tried]
+    def _weighed(self, left: list[tuple[int, Question]]) -> list[Question]:
+        """Put questions in order by what their answers, each tried, would change."""
+        if not self.tries:
+            return [question for _, question in left]
+        new = [question for _, question in left if question.fact not in self._tried]
         if new:
             tried = weighed(new, self.setup, self.base, self.stock)
             self._tried |= {question.fact: question for question in tried}
-        order = {question.fact: i for i, question in enumerate(head)}
-        told = [self._tried[question.fact] for question in head]
-        told.sort(key=lambda question: (-share(question), order[question.fact]))
-        return [*told, *left[self.weighs :]]
+        told = [(turn, self._tried[question.fact]) for turn, question in left]
+
+        def order(place: int) -> tuple[float, int, float, int]:
+            turn, question = told[place]
+            choosing, stopping = decides(question)
+            # A part that is there is asked about while it is at hand.
+            return choosing if turn >= 0 else -2.0, turn, stopping, place
+
+        return [told[place][1] for place in sorted(range(len(told)), key=order)]
 
     # Asking it
 

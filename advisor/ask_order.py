@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 from advisor.decision import Question
-from advisor.derive import functions
+from advisor.derive.bound import functions
 from advisor.engine.conditions import facts_of
 from advisor.engine.values import GIVEN, Value
 from advisor.quantities import dimension
@@ -47,8 +47,8 @@ class Subjects:
 
     def worth(
         self, questions: Sequence[Question], known: Mapping[str, Value], firm: Collection[str]
-    ) -> list[Question]:
-        """Return the questions that may be put now, in the order in which to put them.
+    ) -> list[tuple[int, Question]]:
+        """Return the questions that may be put now, each with its class, the first to put first.
 
         Args:
             questions: those not put yet, in order.
@@ -72,7 +72,7 @@ class Subjects:
             if question.fact in self._presence.get(group, ()):
                 first.setdefault(group, question.fact)
         return [
-            q
+            (turn(q), q)
             for q in held
             if self._is_there(group_of(q.fact), known)
             or first.get(group_of(q.fact), q.fact) == q.fact

@@ -132,8 +132,11 @@ def advise(
     stock: StockFile = None,
     weigh: Annotated[
         bool,
-        typer.Option("--weigh", help="Try what each open question could still change. Slower."),
-    ] = False,
+        typer.Option(
+            "--weigh/--quick",
+            help="Whether to try what each answer to an open question would change.",
+        ),
+    ] = True,
     form: Format = "text",
     out: Out = None,
 ) -> None:
@@ -260,12 +263,13 @@ def _interview(
     terminal = Terminal(sys.stdin, sys.stderr, colour=watched)
     notes = notes_of(setup)
     saves = save is not None
-    stated, decision = interview(stated, base, listed, terminal, saves=saves)
+    stated, _ = interview(stated, base, listed, terminal, saves=saves)
     if save is None:
-        return decision
+        return advise_on(stated, base, listed, weigh=True)
     text = setup_text(stated, base.vocabulary, notes)
     # The advice names the places in the file that was saved: that is the one to go on with.
-    decision = advise_on(read_setup(save, [], base.vocabulary, text=text), base, listed)
+    kept = read_setup(save, [], base.vocabulary, text=text)
+    decision = advise_on(kept, base, listed, weigh=True)
     try:
         _replace(os.path.realpath(save), text)
     except OSError as error:

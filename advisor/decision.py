@@ -226,6 +226,7 @@ class Question(NamedTuple):
     tried: int = 0  # possible values tried
     changing: int = 0  # how many of them change the build or the verdict
     example: str = ""  # one that does, and to what
+    stopping: int = 0  # how many of those leave no build where there is one now
 
 
 class Unsettled(NamedTuple):

@@ -12,14 +12,15 @@ import itertools
 from collections.abc import Mapping, Sequence
 
 from advisor.decision import Question
-from advisor.engine.columns import Kept
-from advisor.engine.values import Value, has_value
-from advisor.judge import Judgement
+from advisor.engine.values import Value
+from advisor.judge import REJECTED, STOPPED, Judgement
+from advisor.otherwise import Otherwise
 from advisor.quantities import round9
 from advisor.rulebase.model import RuleBase
-from advisor.setups.model import Given, Setup
 from advisor.vocabulary import COUNT, FLAG, FactEntry
 from advisor.words import Words
+
+NO_BUILD = (STOPPED, REJECTED)
 
 MOST_VALUES = 13
 """Values tried of one number: enough for every bound the rules set on most facts."""
@@ -34,72 +35,81 @@ def weigh(judgement: Judgement, questions: Sequence[Question]) -> tuple[Question
 
     Returns:
         The same questions, each with how many values were tried, how many of them change what is
-        chosen, and one that does; the most decisive first, the rest in their order.
+        chosen, how many of those turn everything down, and one that does; the most decisive first,
+        the rest in their order.
     """
     base = judgement.base
-    bearing = _bearing(base)
-    # The setup itself comes first, for most of it stays as it is whatever one more fact is.
-    kept = Kept()
-    Judgement(judgement.setup, base, judgement.stock, kept, alone=True)
+    otherwise = Otherwise(judgement)
     weighed = []
     for question in questions:
-        tried = changing = 0
-        example = ""
-        if bearing.isdisjoint(question.rules):
+        tried = changing = stopping = 0
+        example, example_stops = "", False
+        if otherwise.is_powerless(question.fact):
             # Every rule that waits for it only warns or adds a step.
             weighed.append(question)
             continue
         for value in possible_values(base, question.fact):
-            changed = _changed(judgement, question.fact, value, kept)
+            changed = _changed(otherwise, question.fact, value)
             if changed is None:
                 continue
             tried += 1
             changing += bool(changed)
-            if changed and not example:
-                said = base.words.value(question.fact, value)
-                example = f"{said} gives {changed}"
-        weighed.append(question._replace(tried=tried, changing=changing, example=example))
+            stops = bool(changed) and changed in NO_BUILD and judgement.status not in NO_BUILD
+            stopping += stops
+            # One that leads to another build says more than one that leads to none.
+            if changed and (not example or (example_stops and not stops)):
+                example_stops = stops
+                example = f"{base.words.value(question.fact, value)} gives {changed}"
+        weighed.append(
+            question._replace(tried=tried, changing=changing, example=example, stopping=stopping)
+        )
     order = {q.fact: i for i, q in enumerate(weighed)}
-    return tuple(sorted(weighed, key=lambda q: (-share(q), order[q.fact])))
+    return tuple(sorted(weighed, key=lambda q: (*decides(q), order[q.fact])))
 
 
-def share(question: Question) -> float:
-    """Return which part of the answers tried change the advice; 0 where none was tried."""
-    return question.changing / question.tried if question.tried else 0.0
+def decides(question: Question) -> tuple[float, float]:
+    """Return how little a question decides, to sort by: the least first decides most.
+
+    First by the part of its answers that lead to another build. Those that turn everything down
+    come second: they tell of damage, or of what cannot be built, and choose nothing.
+    """
+    if not question.tried:
+        return 0.0, 0.0
+    choosing = question.changing - question.stopping
+    return -choosing / question.tried, -question.stopping / question.tried
 
 
-def _bearing(base: RuleBase) -> frozenset[str]:
-    """Return the rules that can move a choice or a verdict, not only warn or add a step."""
-    return frozenset(
-        entry.id
-        for entry in base.entries.values()
-        if entry.rule.demands
-        or entry.rule.stop
-        or entry.rule.favour
-        or entry.rule.sets
-        or entry.rule.overrides
-    )
-
-
-def _changed(judgement: Judgement, fact: str, value: Value, kept: Kept) -> str | None:
+def _changed(otherwise: Otherwise, fact: str, value: Value) -> str | None:
     """Say what the build becomes with one more fact stated; empty if it stays as it is.
 
     None for a number that cannot be: a must asks something of the fact itself that it breaks, as a
     bore wider than its shaft does, and nobody could answer that.
     """
-    setup, base = judgement.setup, judgement.base
-    given = Given(value, "tried", 0, 0, str(value))
-    stated = Setup(setup.title, {**setup.facts, fact: given})
-    other = Judgement(stated, base, judgement.stock, kept, alone=True)
-    if other.status != judgement.status:
-        if base.vocabulary[fact].is_number and _cannot_be(other, fact):
+    base = otherwise.base
+    now, then = otherwise.now, otherwise.advice({fact: value})
+    if then.status != now.status:
+        checked = any(
+            base.entries[rule_id].rule.demands[0].is_must
+            for _, rule_id, _, _, _ in otherwise.judgement.ways.demands_on.get(fact, ())
+        )
+        if (
+            checked
+            and base.vocabulary[fact].is_number
+            and _cannot_be(otherwise.stated({fact: value}), fact)
+        ):
             return None
-        return other.status
-    mine, theirs = _build(judgement), _build(other)
-    differing = [name for name in theirs if mine.get(name) != theirs[name] and name != fact]
+        return then.status
+    return told_change(base, now.build, then.build, fact)
+
+
+def told_change(
+    base: RuleBase, now: Mapping[str, Value], then: Mapping[str, Value], fact: str
+) -> str:
+    """Say what differs between two builds, a fact that was itself changed apart."""
+    differing = [name for name in then if now.get(name) != then[name] and name != fact]
     words: Words = base.words
-    told = [f"{name} {words.value(name, theirs[name], 4)}" for name in differing]
-    gone = [f"no {name}" for name in mine if name not in theirs and name != fact]
+    told = [f"{name} {words.value(name, then[name], 4)}" for name in differing]
+    gone = [f"no {name}" for name in now if name not in then and name != fact]
     return ", ".join((*told, *gone))
 
 
@@ -112,17 +122,6 @@ def _cannot_be(judgement: Judgement, fact: str) -> bool:
         for demand in rules[rule_id].rule.demands
         if demand.place == place
     )
-
-
-def _build(judgement: Judgement) -> Mapping[str, Value]:
-    """Return what a judgement chose, option by option."""
-    rows = judgement.grid.combination(judgement.at)
-    return {
-        name: value
-        for axis, row in zip(judgement.choice.axes, rows, strict=True)
-        for name, value in zip(axis.facts, axis.rows[row], strict=True)
-        if has_value(value)
-    }
 
 
 def possible_values(base: RuleBase, fact: str) -> list[Value]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from advisor.pipeline import advise
 from advisor.rulebase.read import read_rule_base
 from advisor.setups.model import Given, Setup
 from advisor.setups.read import read_setup
-from advisor.trying import MOST_VALUES, possible_values
+from advisor.trying import MOST_VALUES, NO_BUILD, possible_values
 from advisor.vocabulary import COUNT, QUANTITY
 from tests.test_cli import run
 
@@ -82,6 +83,8 @@ def test_what_is_said_of_each_question_is_true_of_the_advice(
         mine = chosen(plain, question.fact)
         moved = [d for d in decisions if chosen(d, question.fact) != mine]
         assert question.changing == (len(moved) if question.tried else 0), question
+        lost = [d for d in moved if d.status in NO_BUILD and plain.status not in NO_BUILD]
+        assert question.stopping == (len(lost) if question.tried else 0), question
         # What was not tried must be powerless over the build: its rules only warn.
         assert question.tried in (0, len(decisions))
         assert question.tried or not moved, question.fact
@@ -95,8 +98,12 @@ def test_what_is_said_of_each_question_is_true_of_the_advice(
 @pytest.mark.parametrize(("file", "sets"), SETUPS)
 def test_the_most_decisive_question_comes_first(file: str, sets: tuple[str, ...]) -> None:
     questions = advise(setup_of(file, sets), BASE, weigh=True).questions
-    shares = [q.changing / q.tried if q.tried else 0.0 for q in questions]
-    assert shares == sorted(shares, reverse=True)
+    # First by the answers that lead to another build, then by those that turn all down.
+    building = [(q.changing - q.stopping) / q.tried if q.tried else 0.0 for q in questions]
+    assert building == sorted(building, reverse=True)
+    stopping = [q.stopping / q.tried if q.tried else 0.0 for q in questions]
+    for (one, stops), (other, others) in itertools.pairwise(zip(building, stopping, strict=True)):
+        assert one > other or stops >= others
 
 
 @pytest.mark.parametrize("fact", BASE.vocabulary.of_origin("given"))
@@ -120,10 +127,11 @@ def test_bounds_are_tried_from_both_sides_and_on_the_bound() -> None:
         assert any(value > bound for value in values)
 
 
-def test_weighing_is_asked_for_and_told() -> None:
+def test_answers_are_tried_unless_it_must_be_quick() -> None:
     words = ("advise", "--set", "discipline=[hunting]")
-    _, plain, _ = run(*words)
-    status, out, _ = run(*words, "--weigh")
+    _, plain, _ = run(*words, "--quick")
+    status, out, _ = run(*words)
+    assert run(*words, "--weigh")[1] == out
     assert status == 0
     said = " ".join(out.split())
     assert "answers tried change the advice" in said

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from advisor.engine.columns import picker
 from advisor.engine.conditions import All, Judge, compile_condition, facts_of, slots_of
 from advisor.engine.program import Program
-from advisor.engine.rules import VALUE, Rule, references
+from advisor.engine.rules import FIRING, VALUE, Rule, references
 from advisor.engine.values import (
     ABSENT,
     MISSING,
@@ -196,6 +197,7 @@ class Chooser:
         build = self._build_rules(varying)
         self.setup_rules = frozenset(rule.id for rule in program.rules) - build
         self._split = self._prepare(build, varying)
+        self._conditions: dict[int, tuple[Judge | None, Judge | None]] = {}
 
     def _build_rules(self, varying: set[str]) -> frozenset[str]:
         """Return the rules that belong to the build, and add to `varying` what they conclude."""
@@ -286,6 +288,46 @@ class Chooser:
         conjuncts = rule.when.parts if isinstance(rule.when, All) else (rule.when,)
         fixed = [part for part in conjuncts if varying.isdisjoint(facts_of(part))]
         return compile_condition(All(tuple(fixed)), self.table) if fixed else None
+
+    @cached_property
+    def reads_at(self) -> list[frozenset[int]]:
+        """Return the slots that each rule's condition and exception read."""
+        table = self.table
+        return [
+            slots_of(rule.when, table) | slots_of(rule.unless, table) for rule in self.program.rules
+        ]
+
+    @cached_property
+    def settling(self) -> list[tuple[str, int, frozenset[int]]]:
+        """Return what is settled, in order, and what it is settled by.
+
+        A firing, by a rule's place, reads slots; a standing waits for the rules that override; a
+        value, by the fact's slot, for the rules that set it.
+        """
+        program, table = self.program, self.table
+        found: list[tuple[str, int, frozenset[int]]] = []
+        for kind, name in program.rank:
+            if kind == VALUE:
+                slot = table.slot[name]
+                setters = program.setters.get(slot, ())
+                found.append((kind, slot, frozenset(place for place, _ in setters)))
+            else:
+                place = program.place[name]
+                waits = self.reads_at[place] if kind == FIRING else program.overriders[place]
+                found.append((kind, place, frozenset(waits)))
+        return found
+
+    def conditions_at(self, place: int) -> tuple[Judge | None, Judge | None]:
+        """Return a rule's condition and exception, compiled when they are first asked for."""
+        found = self._split.conditions.get(place) or self._conditions.get(place)
+        if found is None:
+            rule = self.program.rules[place]
+            when, unless = (
+                None if node is None else compile_condition(node, self.table)
+                for node in (rule.when, rule.unless)
+            )
+            found = self._conditions[place] = when, unless
+        return found
 
     @property
     def split(self) -> Split:

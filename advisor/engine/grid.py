@@ -206,6 +206,10 @@ class Grid:
             self._masks[slot] = found
         return found
 
+    def is_untold(self, slot: int) -> bool:
+        """Tell whether a fact has no value yet that a function may give it."""
+        return slot in self.chooser.function_at and not has_value(self.values[slot])
+
     def cells(self, slot: int, combinations: Sequence[int]) -> dict[int, Value]:
         """Return a fact's value in some of the combinations, computing no more than it takes."""
         mask = self.mask_of(slot)
@@ -507,6 +511,10 @@ class Grid:
     def failed(self, verdict: int) -> list[tuple[int, str]]:
         """Return the (layer, fact) on which a combination fails a should."""
         return [what for (k, what), bit in self._bits.items() if k == "failed" and verdict & bit]
+
+    def offences_seen(self) -> list[tuple[str, Value, int]]:
+        """Return everything that some combination offends against: its kind, what, its bit."""
+        return [(kind, what, bit) for (kind, what), bit in self._bits.items()]
 
     def times(self, kind: str) -> dict[int, int]:
         """Return, by the bit of each thing of one kind, in how many combinations it occurs."""

@@ -62,12 +62,12 @@ def _wished(grid: Grid, group: list[int], wishes: Sequence[Wish]) -> Iterator[li
         return
     values = grid.cells(slot, group)
     while group:
-        keep, rest = _within_reach(group, values, wish)
+        keep, rest = within_reach(group, values, wish)
         yield from _wished(grid, keep, later)
         group = rest
 
 
-def _within_reach(
+def within_reach(
     group: list[int], values: dict[int, Value], wish: Wish
 ) -> tuple[list[int], list[int]]:
     """Part a group into those near the best value and the rest; unknown for all is near for all."""

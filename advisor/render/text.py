@@ -327,9 +327,7 @@ class _Teller:
             if rest:
                 page.put(f"Then: {', '.join(rest)}", hang=2)
             if not any(q.tried for q in d.questions):
-                page.put(
-                    "In the order the rules suggest; `advise --weigh` tries the answers.", hang=2
-                )
+                page.put("In the order the rules suggest; no answer was tried.", hang=2)
         if d.cannot_matter:
             page.put(f"Cannot matter here: {', '.join(d.cannot_matter)}", hang=2)
         live = [u for u in d.undecided if not u.overruled_by]

@@ -1,0 +1,116 @@
+"""What would be advised if some facts were otherwise: the engine's short way, or the whole one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import NamedTuple
+
+from advisor.engine.columns import Kept
+from advisor.engine.nearby import Nearby
+from advisor.engine.ranking import Wish
+from advisor.engine.values import OPTION, Value, has_value
+from advisor.judge import ADVISED, JUDGED, REJECTED, STOPPED, Judgement
+from advisor.options import HEAD_TYPE, HEADS
+from advisor.setups.model import Given, Setup
+
+
+class Advice(NamedTuple):
+    """What is advised, in short: the verdict and the chosen (or nearest) build."""
+
+    status: str
+    build: Mapping[str, Value]
+    at: int  # the build's place among those that one may choose from; -1 if these are others
+
+
+class Otherwise:
+    """Advises again on one setup, with some facts otherwise each time.
+
+    Args:
+        judgement: of the setup as it stands.
+    """
+
+    def __init__(self, judgement: Judgement) -> None:
+        self.judgement = judgement
+        self.base = judgement.base
+        self._kept = Kept()
+        self._builds: dict[int, Mapping[str, Value]] = {}
+        self._on_axes = {fact for axis in judgement.choice.axes for fact in axis.facts}
+        self.now = Advice(judgement.status, self._build(judgement.at), judgement.at)
+        """What is advised on the setup as it stands."""
+
+    def advice(self, facts: Mapping[str, Value]) -> Advice:
+        """Return what is advised with some facts stated otherwise.
+
+        Args:
+            facts: the value of each; as the setup would state it.
+        """
+        nearby = self._nearby
+        if nearby is None or any(map(self.decides_what_there_is, facts)):
+            return self._advise_anew(facts)
+        outcome = nearby.outcome(facts)
+        if outcome.survives:
+            status = JUDGED if self.judgement.count == 1 else ADVISED
+        else:
+            status = STOPPED if outcome.stopped else REJECTED
+        return Advice(status, self._build(outcome.at), outcome.at)
+
+    def is_powerless(self, fact: str) -> bool:
+        """Tell whether nothing that decides on verdict or build depends on a fact."""
+        nearby = self._nearby
+        return (
+            nearby is not None
+            and not self.decides_what_there_is(fact)
+            and not nearby.depends([fact])
+        )
+
+    def decides_what_there_is(self, fact: str) -> bool:
+        """Tell whether a fact decides what there is to choose from."""
+        return (
+            fact in self._on_axes
+            or self.base.vocabulary[fact].origin == OPTION
+            or (fact == HEAD_TYPE and HEAD_TYPE not in self.judgement.setup.facts)
+            or (self.judgement.choice.pairing and fact.startswith(HEADS + "."))
+        )
+
+    def stated(self, facts: Mapping[str, Value]) -> Judgement:
+        """Judge the setup with some facts stated otherwise, the whole way."""
+        setup = self.judgement.setup
+        given = {name: Given(value, "tried", 0, 0, str(value)) for name, value in facts.items()}
+        stated = Setup(setup.title, {**setup.facts, **given})
+        return Judgement(stated, self.base, self.judgement.stock, self._kept, alone=True)
+
+    @cached_property
+    def _nearby(self) -> Nearby | None:
+        judgement = self.judgement
+        if not judgement.grid.complete:
+            return None
+        favours = []
+        for rule_id in self.base.favours:
+            favour = self.base.entries[rule_id].rule.favour
+            if favour is not None:
+                within = self.base.vocabulary[favour.fact].within
+                favours.append(Wish(rule_id, favour.fact, favour.highest, within))
+        return Nearby(judgement.grid, favours)
+
+    def _advise_anew(self, facts: Mapping[str, Value]) -> Advice:
+        other = self.stated(facts)
+        at = other.at if other.choice.axes == self.judgement.choice.axes else -1
+        return Advice(other.status, build_of(other, other.at), at)
+
+    def _build(self, at: int) -> Mapping[str, Value]:
+        found = self._builds.get(at)
+        if found is None:
+            found = self._builds[at] = build_of(self.judgement, at)
+        return found
+
+
+def build_of(judgement: Judgement, at: int) -> Mapping[str, Value]:
+    """Return what one combination of a judgement is, option by option."""
+    rows = judgement.grid.combination(at)
+    return {
+        name: value
+        for axis, row in zip(judgement.choice.axes, rows, strict=True)
+        for name, value in zip(axis.facts, axis.rows[row], strict=True)
+        if has_value(value)
+    }
