@@ -31,7 +31,8 @@ from advisor.decision import (
     Undecided,
     Unproven,
 )
-from advisor.derive import BY_FACT, ROUGH, refusal
+from advisor.derive import BY_FACT, ROUGH
+from advisor.derive.bound import refusal
 from advisor.engine.conditions import lacking
 from advisor.engine.grid import Offence
 from advisor.engine.rules import MUST, Demand, Rule

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
-from advisor.derive import functions
+from advisor.derive.bound import functions
 from advisor.engine.chooser import Chooser
 from advisor.engine.columns import Kept
 from advisor.engine.conditions import Judge

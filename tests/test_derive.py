@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from advisor.decision import Decision, Number
-from advisor.derive import BY_FACT, NEEDS, TABLE, functions, refusal
+from advisor.derive import BY_FACT, NEEDS, TABLE
+from advisor.derive.bound import functions, refusal
 from advisor.derive.steer import AMPLE
 from advisor.engine import conditions
 from advisor.engine.chooser import Function
