@@ -1,13 +1,28 @@
-"""The command line: the only module that prints, exits or knows Typer."""
+"""The command line: with `cli_common` and `cli_review` all that prints, exits or knows Typer."""
 
 from __future__ import annotations
 
 import os
 import sys
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
+from advisor.cli_common import (
+    NO_BUILD,
+    Out,
+    Rules,
+    Sets,
+    StockFile,
+    check_format,
+    colour,
+    fail,
+    misuse,
+    refuse_output,
+    replace,
+    write,
+)
 from advisor.errors import Fault, Faults, did_you_mean, quoted, suggest, visible
 
 if TYPE_CHECKING:
@@ -15,15 +30,37 @@ if TYPE_CHECKING:
     from advisor.rulebase.model import RuleBase
     from advisor.setups.model import Setup, Stock
 
-NO_BUILD = 1
-"""Exit status where no build survives or a stop stands; a refusal knows its own."""
-
 INTERRUPTED = 130
 """Exit status of an interview that was broken off: 128 and the number of the signal."""
 
 RULE_FORMATS = ("text", "json")
 
+
+class _Commands(TyperGroup):
+    """All commands; those of the reviewer are made only when one of them, or the list, is wanted.
+
+    Making a command costs the start of every other one.
+    """
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in self.commands:
+            self._add_others()
+        return super().get_command(ctx, cmd_name)
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        self._add_others()
+        return super().list_commands(ctx)
+
+    def _add_others(self) -> None:
+        from advisor.cli_review import app as others
+
+        found: Any = typer.main.get_group(others)
+        first = {name: self.commands[name] for name in ("advise", "ask")}
+        self.commands = {**first, **found.commands, **self.commands}
+
+
 app = typer.Typer(
+    cls=_Commands,
     add_completion=True,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -43,7 +80,7 @@ def _show_version(wanted: bool) -> None:
             told = version("arrow-advisor")
         except PackageNotFoundError:
             told = "of an unpacked copy"
-        _write(f"advisor {told}\n", None)
+        write(f"advisor {told}\n", None)
         raise typer.Exit
 
 
@@ -66,24 +103,6 @@ def _complete_rule(incomplete: str) -> list[str]:
         return []
 
 
-def _complete_set(incomplete: str) -> list[str]:
-    from advisor.engine.values import CONCLUDED
-    from advisor.rulebase.read import read_rule_base
-
-    try:
-        words = read_rule_base().vocabulary
-    except Faults:
-        return []
-    name, equals, start = incomplete.partition("=")
-    if equals and name in words:
-        return [f"{name}={c}" for c in words[name].choices if c.startswith(start)]
-    return [
-        f"{fact}="
-        for fact, entry in words.entries.items()
-        if fact.startswith(name) and entry.origin != CONCLUDED
-    ]
-
-
 def _complete_format(incomplete: str) -> list[str]:
     from advisor.render import FORMATS
 
@@ -94,23 +113,6 @@ def _complete_rule_format(incomplete: str) -> list[str]:
     return [name for name in RULE_FORMATS if name.startswith(incomplete)]
 
 
-Rules = Annotated[
-    str | None,
-    typer.Option("--rules", metavar="DIR", help="A house's rule base; without it, the base rules."),
-]
-Sets = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--set",
-        metavar="FACT=VALUE",
-        help="State a fact, over the file's: --set point.type=fixed-blade",
-        autocompletion=_complete_set,
-    ),
-]
-StockFile = Annotated[
-    str | None,
-    typer.Option("--stock", metavar="FILE", help="The vanes, heads and shafts there are."),
-]
 Format = Annotated[
     str,
     typer.Option("--format", metavar="text|json|html|svg", autocompletion=_complete_format),
@@ -119,7 +121,6 @@ RuleFormat = Annotated[
     str,
     typer.Option("--format", metavar="text|json", autocompletion=_complete_rule_format),
 ]
-Out = Annotated[str | None, typer.Option("--out", metavar="FILE", help="Write to a file instead.")]
 
 
 @app.command()
@@ -144,15 +145,15 @@ def advise(
     from advisor.pipeline import advise as advise_on
     from advisor.render import FORMATS
 
-    _check_format(form, FORMATS)
+    check_format(form, FORMATS)
     if setup is None and not sets:
         remedy = "name a setup file, or state facts: --set point.type=fixed-blade"
-        _fail(_misuse("advisor advise", "nothing is stated", remedy))
+        fail(misuse("advisor advise", "nothing is stated", remedy))
     try:
         base, stated, listed = _read_inputs(setup, sets, rules, stock)
         decision = advise_on(stated, base, listed, weigh=weigh)
     except Faults as refused:
-        _fail(refused)
+        fail(refused)
     _give(decision, form, out, (setup, stock))
 
 
@@ -191,7 +192,7 @@ def _give(decision: Decision, form: str, out: str | None, inputs: tuple[str | No
     """Write the advice, and end with the status it asks for."""
     from advisor.render import renderer
 
-    _write(renderer(form)(decision, _colour(out)), out, inputs)
+    write(renderer(form)(decision, colour(out)), out, inputs)
     if decision.status in ("stopped", "rejected"):
         raise typer.Exit(NO_BUILD)
 
@@ -214,23 +215,23 @@ def ask(
     """Ask what decides most next, question by question, then advise on the answers."""
     from advisor.render import FORMATS
 
-    _check_format(form, FORMATS)
+    check_format(form, FORMATS)
     if setup == "-":
         remedy = "name a setup file, or state facts with --set"
-        _fail(_misuse("advisor ask", "standard input is where the answers come from", remedy))
+        fail(misuse("advisor ask", "standard input is where the answers come from", remedy))
     inputs = setup, stock
     goes_on = bool(save and setup and os.path.exists(save) and os.path.samefile(save, setup))
     _refuse_late_surprise("--save", save, (stock,) if goes_on else inputs)
     if save is not None and os.path.exists(save) and not goes_on:
         remedy = f"name a new file, or go on with that one: advisor ask {save} --save {save}"
-        _fail(_misuse("--save", f"{quoted(save)} is there already", remedy))
+        fail(misuse("--save", f"{quoted(save)} is there already", remedy))
     _refuse_late_surprise("--out", None if out == "-" else out, (*inputs, save))
     try:
         base, stated, listed = _read_inputs(setup, sets, rules, stock)
         decision = _interview(base, stated, listed, setup, save)
         _give(decision, form, out, (*inputs, save))
     except Faults as refused:
-        _fail(refused)
+        fail(refused)
     except KeyboardInterrupt:
         if sys.stderr is not None:
             sys.stderr.write("\nStopped.\n")
@@ -241,12 +242,12 @@ def _refuse_late_surprise(option: str, name: str | None, inputs: tuple[str | Non
     """Refuse before the first question what could not be written after the last."""
     if name is None:
         return
-    _refuse_output(name, inputs, option)
+    refuse_output(name, inputs, option)
     real = os.path.realpath(name)
     if not os.path.isdir(os.path.dirname(real)):
-        _fail(_misuse(option, f"there is no folder for {quoted(name)}", "make it first"))
+        fail(misuse(option, f"there is no folder for {quoted(name)}", "make it first"))
     if any(other and os.path.realpath(other) == real for other in inputs):
-        _fail(_misuse(option, f"{quoted(name)} is named twice", "name another file"))
+        fail(misuse(option, f"{quoted(name)} is named twice", "name another file"))
 
 
 def _interview(
@@ -271,11 +272,11 @@ def _interview(
     kept = read_setup(save, [], base.vocabulary, text=text)
     decision = advise_on(kept, base, listed, weigh=True)
     try:
-        _replace(os.path.realpath(save), text)
+        replace(os.path.realpath(save), text)
     except OSError as error:
         terminal.say(text)  # so that no answer is lost
         reason = (error.strerror or str(error)).lower()
-        raise _misuse(save, f"this cannot be written: {reason}", "write elsewhere") from None
+        raise misuse(save, f"this cannot be written: {reason}", "write elsewhere") from None
     terminal.say(f"What was stated is kept in {visible(save)}.", "")
     return decision
 
@@ -296,12 +297,12 @@ def facts(
         words = read_rule_base(rules).vocabulary
         groups = sorted({*words.groups, *words.entries})
         if group is not None and group not in groups:
-            raise _misuse(
+            raise misuse(
                 "facts", f"there are no facts of `{group}`", suggest(group, groups, "groups")
             )
     except Faults as refused:
-        _fail(refused)
-    _write(facts_text(words, group), None)
+        fail(refused)
+    write(facts_text(words, group), None)
 
 
 @rules_app.command("list")
@@ -317,15 +318,15 @@ def rules_list(
     from advisor.pages import list_json, list_text, topics
     from advisor.rulebase.read import read_rule_base
 
-    _check_format(form, RULE_FORMATS)
+    check_format(form, RULE_FORMATS)
     try:
         base = read_rule_base(rules)
         if topic is not None and topic not in topics(base):
             remedy = suggest(topic, topics(base), "topics")
-            raise _misuse("--topic", f"`{topic}` is no topic", remedy)
+            raise misuse("--topic", f"`{topic}` is no topic", remedy)
     except Faults as refused:
-        _fail(refused)
-    _write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
+        fail(refused)
+    write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
 
 
 @rules_app.command("show")
@@ -341,18 +342,18 @@ def rules_show(
     from advisor.pages import page_json, page_text
     from advisor.rulebase.read import read_rule_base
 
-    _check_format(form, RULE_FORMATS)
+    check_format(form, RULE_FORMATS)
     try:
         base = read_rule_base(rules)
         gone = {retired.rule for retired in base.retired}
         if rule_id not in base.entries and rule_id not in gone:
             near = did_you_mean(rule_id, [*base.entries, *gone])
             remedy = f"did you mean {near}?" if near else "advisor rules list shows them all"
-            raise _misuse("rules show", f"there is no rule `{rule_id}`", remedy)
+            raise misuse("rules show", f"there is no rule `{rule_id}`", remedy)
         shown = page_json(base, rule_id) if form == "json" else page_text(base, rule_id)
     except Faults as refused:
-        _fail(refused)
-    _write(shown, out)
+        fail(refused)
+    write(shown, out)
 
 
 @rules_app.command("cases")
@@ -368,100 +369,18 @@ def rules_cases(
     from advisor.case_report import FORMS, run_all, text, without_a_case
     from advisor.rulebase.read import read_rule_base
 
-    _check_format(form, tuple(FORMS))
+    check_format(form, tuple(FORMS))
     try:
         base = read_rule_base(rules)
         outcomes = run_all(base, only)
         if only and not outcomes:
-            raise _misuse("--only", f"no case has `{only}` in its name", "name another, or none")
+            raise misuse("--only", f"no case has `{only}` in its name", "name another, or none")
     except Faults as refused:
-        _fail(refused)
+        fail(refused)
     if form == "text":
         uncovered = [] if only else without_a_case(outcomes, base)
-        _write(text(outcomes, uncovered), out)
+        write(text(outcomes, uncovered), out)
     else:
-        _write(FORMS[form](outcomes), out)
+        write(FORMS[form](outcomes), out)
     if any(outcome.fails for outcome in outcomes):
         raise typer.Exit(NO_BUILD)
-
-
-def _misuse(where: str, what: str, remedy: str) -> Faults:
-    """Return the one fault of a command that was asked for something it cannot do."""
-    return Faults([Fault(where, None, None, what, remedy)], "usage")
-
-
-def _check_format(form: str, formats: tuple[str, ...]) -> None:
-    if form not in formats:
-        _fail(_misuse("--format", f"`{form}` is no format", suggest(form, formats, "formats")))
-
-
-def _fail(faults: Faults) -> NoReturn:
-    closing = {"rules": "the rules were not used"}.get(faults.about, "nothing was advised")
-    sys.stderr.write(faults.text(closing) + "\n")
-    raise typer.Exit(faults.exit_status)
-
-
-def _colour(out: str | None) -> bool:
-    """Colour only what a person watches; the NO_COLOR convention is honoured."""
-    watched = out is None and sys.stdout is not None and sys.stdout.isatty()
-    return watched and not os.environ.get("NO_COLOR")
-
-
-def _write(text: str, out: str | None, inputs: tuple[str | None, ...] = ()) -> None:
-    """Write a result: to standard output, or to a file that is whole or not there."""
-    try:
-        if out is None or out == "-":
-            _print(text)
-        else:
-            _refuse_output(out, inputs)
-            _replace(os.path.realpath(out), text)
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        where = "standard output" if out in (None, "-") else str(out)
-        _fail(_misuse(where, f"this cannot be written: {reason}", "write elsewhere"))
-
-
-def _print(text: str) -> None:
-    if sys.stdout is None:
-        raise OSError("standard output is closed")
-    try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
-        # The reader has seen enough; what is left has nowhere to go.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except OSError:
-        # What is still buffered would fail once more when the program ends.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        raise
-
-
-def _refuse_output(out: str, inputs: tuple[str | None, ...], option: str = "--out") -> None:
-    """Refuse to write over anything but a plain file, and over what was read."""
-    what = ""
-    if os.path.exists(out) and not os.path.isfile(out):
-        what = f"`{out}` is no plain file"
-    elif any(
-        name and os.path.exists(name) and os.path.exists(out) and os.path.samefile(name, out)
-        for name in inputs
-    ):
-        what = f"`{out}` is what the advice is about"
-    elif not out:
-        what = "the name is empty"
-    if what:
-        _fail(_misuse(option, what, "name another file"))
-
-
-def _replace(out: str, text: str) -> None:
-    """Put a whole file in the place of what stood there, with the mode that had."""
-    part = f"{out}.{os.getpid()}.part"
-    try:
-        with open(part, "w", encoding="utf-8") as file:
-            file.write(text)
-        if os.path.exists(out):
-            os.chmod(part, os.stat(out).st_mode & 0o777)
-        os.replace(part, out)
-    except BaseException:  # an interruption leaves nothing behind either
-        if os.path.exists(part):
-            os.unlink(part)
-        raise

@@ -178,14 +178,14 @@ def test_a_closed_pipe_is_no_fault() -> None:
 
 
 def test_colour_only_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
-    from advisor import cli
+    from advisor.cli_common import colour
 
     monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
     monkeypatch.delenv("NO_COLOR", raising=False)
-    assert cli._colour(None)
-    assert not cli._colour("file")
+    assert colour(None)
+    assert not colour("file")
     monkeypatch.setenv("NO_COLOR", "1")
-    assert not cli._colour(None)
+    assert not colour(None)
 
 
 def test_facts_lists_what_can_be_stated() -> None:

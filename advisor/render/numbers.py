@@ -51,3 +51,25 @@ def digits(value: float, significant: int) -> str:
     if whole >= significant:
         return f"{value:.0f}"
     return f"{float(f'{value:.{significant}g}'):.10f}".rstrip("0").rstrip(".")
+
+
+_BESIDE = 2e-8
+"""How near, in parts of it, a number of nine digits stands to the next."""
+
+
+def edged(value: FactValue | None) -> str:
+    """Show a value where it matters on which side of a short number it stands."""
+    if not isinstance(value, Number):
+        return "none" if value is None else plain(value)
+    short = float(f"{value.value:.5g}")
+    off = value.value - short
+    told = plain(value._replace(value=short))
+    if abs(off) <= 1e-12 or abs(off) > max(_BESIDE * abs(short), 2e-9):
+        return told
+    return f"just {'above' if off > 0 else 'below'} {told}"
+
+
+def apart(distance: Number) -> str:
+    """Show how far something is off, and to which side."""
+    size = distance._replace(value=abs(distance.value))
+    return f"{plain(size)} {'more' if distance.value > 0 else 'less'}"

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from math import prod
-from textwrap import wrap
 
 from advisor.decision import (
     Alternative,
@@ -21,9 +20,8 @@ from advisor.decision import (
     Reason,
 )
 from advisor.render.numbers import amount, plain
+from advisor.render.page import INDENT, Page
 
-WIDTH = 80
-_INDENT = 7
 _MOST_QUESTIONS = 6
 _MOST_UNDECIDED = 8
 _MOST_EQUALS = 4
@@ -37,61 +35,16 @@ _STATUS = {
 }
 
 
-class _Page:
-    """Lines of text, wrapped and indented."""
-
-    def __init__(self, colour: bool) -> None:
-        self.lines: list[str] = []
-        self.colour = colour
-
-    def paint(self, text: str, code: str) -> str:
-        return f"\x1b[{code}m{text}\x1b[0m" if self.colour else text
-
-    def head(self, text: str, code: str = "1") -> None:
-        if self.lines and self.lines[-1]:
-            self.lines.append("")
-        self.lines.append(self.paint(text, code))
-
-    def put(self, text: str, indent: int = _INDENT, hang: int = 0) -> None:
-        self.lines += wrap(
-            text,
-            WIDTH,
-            initial_indent=" " * indent,
-            subsequent_indent=" " * (indent + hang),
-            break_on_hyphens=False,
-            break_long_words=False,
-        )
-
-    def pair(self, label: str, text: str, indent: int, width: int) -> None:
-        """Put a label in a column and the text beside it, wrapped under itself."""
-        lead = " " * indent + label
-        column = indent + width
-        if len(lead) >= column:
-            self.lines.append(lead)
-            lead = ""
-        self.lines += wrap(
-            text,
-            WIDTH,
-            initial_indent=lead.ljust(column),
-            subsequent_indent=" " * column,
-            break_on_hyphens=False,
-            break_long_words=False,
-        )
-
-    def text(self) -> str:
-        return "\n".join(self.lines) + "\n"
-
-
 def render(decision: Decision, colour: bool) -> str:
     """Return the Decision as text, at most eighty columns wide."""
-    page = _Page(colour)
+    page = Page(colour)
     teller = _Teller(decision, page)
     teller.tell()
     return page.text()
 
 
 class _Teller:
-    def __init__(self, decision: Decision, page: _Page) -> None:
+    def __init__(self, decision: Decision, page: Page) -> None:
         self.d = decision
         self.page = page
         self.told: dict[str, int] = {}  # rule id -> number of its reason
@@ -116,15 +69,7 @@ class _Teller:
         self._steps()
 
     def _title(self) -> None:
-        base = self.d.rulebase
-        left = self.d.title or "Untitled setup"
-        under = "".join(f" over {layer}" for layer in reversed(base.layers[:-1]))
-        right = f"{base.name} {base.version}{under}, digest {base.digest[:12]}"
-        if len(left) + len(right) + 2 > WIDTH:
-            self.page.lines += [self.page.paint(left, "1"), right]
-        else:
-            gap = " " * (WIDTH - len(left) - len(right))
-            self.page.lines.append(self.page.paint(left, "1") + gap + right)
+        self.page.title(self.d.title or "Untitled setup", self.d.rulebase)
 
     # What to build
 
@@ -175,7 +120,7 @@ class _Teller:
         width = max(map(len, labels.values()), default=0) + 2
         for name, number in d.numbers.items():
             star = "*" if number.rests_on else ""
-            page.pair(labels[name], amount(number) + star, _INDENT, width)
+            page.pair(labels[name], amount(number) + star, INDENT, width)
         resting = sorted({f for n in d.numbers.values() for f in n.rests_on})
         if resting:
             page.put(f"* rests on assumed {', '.join(resting)}")
