@@ -1,5 +1,6 @@
 """What a rule base is once read: rules with their words, sources, layers and identity."""
 
+import os
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -231,6 +232,13 @@ class RuleBase:
     def _having(self, has: Callable[[RuleEntry], bool]) -> int:
         place = self.program.place
         return sum(1 << place[entry.id] for entry in self.entries.values() if has(entry))
+
+    def file_words(self, file: str) -> str:
+        """Name a file of the rules by its layer, and any other as the user wrote it."""
+        folder, name = os.path.split(file)
+        layers = {os.path.normpath(layer.folder): layer.name for layer in self.layers}
+        layer = layers.get(os.path.normpath(folder))
+        return file if layer is None else f"{layer}/{name}"
 
     @property
     def name(self) -> str:
