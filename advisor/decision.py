@@ -353,7 +353,8 @@ def from_plain(data: Mapping[str, Any]) -> Decision:
     """
     if data.get("format") != FORMAT:
         raise ValueError(f"this is a Decision of format {data.get('format')}, not {FORMAT}")
-    decision: Decision = _read(Decision, data)
+    # A seal stands beside the Decision in its file, and is no part of it.
+    decision: Decision = _read(Decision, {k: part for k, part in data.items() if k != "seal"})
     return decision
 
 

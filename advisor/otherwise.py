@@ -21,6 +21,7 @@ class Advice(NamedTuple):
     status: str
     build: Mapping[str, Value]
     at: int  # the build's place among those that one may choose from; -1 if these are others
+    equals: tuple[int, ...] = ()  # the places of those as good
 
 
 class Otherwise:
@@ -36,24 +37,53 @@ class Otherwise:
         self._kept = Kept()
         self._builds: dict[int, Mapping[str, Value]] = {}
         self._on_axes = {fact for axis in judgement.choice.axes for fact in axis.facts}
-        self.now = Advice(judgement.status, self._build(judgement.at), judgement.at)
+        self.now = Advice(
+            judgement.status, self._build(judgement.at), judgement.at, tuple(judgement.equals)
+        )
         """What is advised on the setup as it stands."""
 
-    def advice(self, facts: Mapping[str, Value]) -> Advice:
+    def advice(self, facts: Mapping[str, Value], *, nearest: bool = True) -> Advice:
         """Return what is advised with some facts stated otherwise.
 
         Args:
             facts: the value of each; as the setup would state it.
+            nearest: whether to tell the nearest build where none holds; else there is none then.
         """
         nearby = self._nearby
         if nearby is None or any(map(self.decides_what_there_is, facts)):
             return self._advise_anew(facts)
-        outcome = nearby.outcome(facts)
+        outcome = nearby.outcome(facts, nearest=nearest)
         if outcome.survives:
             status = JUDGED if self.judgement.count == 1 else ADVISED
         else:
             status = STOPPED if outcome.stopped else REJECTED
-        return Advice(status, self._build(outcome.at), outcome.at)
+        return Advice(status, self._build(outcome.at), outcome.at, outcome.equals)
+
+    def keeps(self, facts: Mapping[str, Value]) -> bool:
+        """Tell whether verdict and build stay as they are, the facts themselves apart."""
+        nearby = self._nearby
+        if nearby is not None and not any(map(self.decides_what_there_is, facts)):
+            return nearby.keeps(facts)
+        then = self._advise_anew(facts)
+        mine, theirs = (
+            {name: x for name, x in build.items() if name not in facts}
+            for build in (self.now.build, then.build)
+        )
+        return then.status == self.now.status and mine == theirs
+
+    def is_beaten(self, facts: Mapping[str, Value]) -> bool:
+        """Guess whether the build does not stay: much quicker than `keeps`, and less sure."""
+        nearby = self._nearby
+        anew = nearby is None or any(map(self.decides_what_there_is, facts))
+        return nearby is not None and not anew and nearby.is_beaten(facts)
+
+    def is_computed_from(self, fact: str) -> bool:
+        """Tell whether verdict or build may hang on a number that is computed from a fact."""
+        nearby = self._nearby
+        if nearby is None or self.decides_what_there_is(fact):
+            needs = self.judgement.ways.chooser.needs
+            return any(fact in needed for needed in needs.values())
+        return nearby.reads_computed([fact])
 
     def is_powerless(self, fact: str) -> bool:
         """Tell whether nothing that decides on verdict or build depends on a fact."""
@@ -96,9 +126,12 @@ class Otherwise:
     def _advise_anew(self, facts: Mapping[str, Value]) -> Advice:
         other = self.stated(facts)
         at = other.at if other.choice.axes == self.judgement.choice.axes else -1
-        return Advice(other.status, build_of(other, other.at), at)
+        equals = tuple(other.equals) if at >= 0 else ()
+        return Advice(other.status, build_of(other, other.at), at, equals)
 
     def _build(self, at: int) -> Mapping[str, Value]:
+        if at < 0:
+            return {}
         found = self._builds.get(at)
         if found is None:
             found = self._builds[at] = build_of(self.judgement, at)

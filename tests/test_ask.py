@@ -170,7 +170,7 @@ def program(*words: str, answers: bytes = b"") -> subprocess.CompletedProcess[by
 def placeless(data: Any) -> Any:
     """Leave out where facts stand."""
     if isinstance(data, dict):
-        return {k: placeless(v) for k, v in data.items() if k not in ("file", "line")}
+        return {k: placeless(v) for k, v in data.items() if k not in ("file", "line", "seal")}
     return [placeless(item) for item in data] if isinstance(data, list) else data
 
 
@@ -478,14 +478,14 @@ def test_ctrl_c_ends_cleanly_and_writes_nothing(tmp_path: Path) -> None:
 def test_an_interruption_while_a_file_is_written_leaves_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from advisor import cli
+    from advisor import cli_common
 
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr("os.replace", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        cli._replace(str(tmp_path / "kept.yaml"), "schema: 1\n")
+        cli_common.replace(str(tmp_path / "kept.yaml"), "schema: 1\n")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from advisor.engine.columns import picker
 from advisor.engine.conditions import All, Judge, compile_condition, facts_of, slots_of
 from advisor.engine.program import Program
-from advisor.engine.rules import FIRING, VALUE, Rule, references
+from advisor.engine.rules import VALUE, Rule, references
 from advisor.engine.values import (
     ABSENT,
     MISSING,
@@ -156,6 +156,16 @@ class Split(NamedTuple):
     demand_reads: dict[tuple[int, int], frozenset[int]]
 
 
+class Followers(NamedTuple):
+    """What depends on what: rules by their place, facts by their slot."""
+
+    rules: dict[int, list[int]]  # by slot: whose condition or exception reads it
+    computed: dict[int, list[int]]  # by slot: facts whose function needs it
+    losers: dict[int, list[int]]  # by place: rules that it overrides
+    concluded: dict[int, list[int]]  # by place: facts that it could set
+    demands: dict[int, list[tuple[int, int]]]  # by slot: demands whose test reads it
+
+
 class Chooser:
     """A program made ready for choosing among alternatives for the facts `chosen`.
 
@@ -298,23 +308,25 @@ class Chooser:
         ]
 
     @cached_property
-    def settling(self) -> list[tuple[str, int, frozenset[int]]]:
-        """Return what is settled, in order, and what it is settled by.
-
-        A firing, by a rule's place, reads slots; a standing waits for the rules that override; a
-        value, by the fact's slot, for the rules that set it.
-        """
+    def followers(self) -> Followers:
+        """Return what depends on what, one step at a time."""
         program, table = self.program, self.table
-        found: list[tuple[str, int, frozenset[int]]] = []
-        for kind, name in program.rank:
-            if kind == VALUE:
-                slot = table.slot[name]
-                setters = program.setters.get(slot, ())
-                found.append((kind, slot, frozenset(place for place, _ in setters)))
-            else:
-                place = program.place[name]
-                waits = self.reads_at[place] if kind == FIRING else program.overriders[place]
-                found.append((kind, place, frozenset(waits)))
+        found = Followers({}, {}, {}, {}, {})
+        for place, slots in enumerate(self.reads_at):
+            for slot in slots:
+                found.rules.setdefault(slot, []).append(place)
+        for function in self.functions:
+            for slot in self.slots_of(function):
+                found.computed.setdefault(slot, []).append(table.slot[function.fact])
+        for loser, winners in enumerate(program.overriders):
+            for place in winners:
+                found.losers.setdefault(place, []).append(loser)
+        for slot, setters in program.setters.items():
+            for place, _ in setters:
+                found.concluded.setdefault(place, []).append(slot)
+        for key, slots in self.split.demand_reads.items():
+            for slot in slots:
+                found.demands.setdefault(slot, []).append(key)
         return found
 
     def conditions_at(self, place: int) -> tuple[Judge | None, Judge | None]:

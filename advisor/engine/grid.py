@@ -223,6 +223,11 @@ class Grid:
                 known[places[at]] = self._cell(slot, at)
         return {at: known[places[at]] for at in combinations}
 
+    def cell(self, slot: int, at: int, here: int) -> Value:
+        """Return a fact's value in one combination, `here` on the axes that it varies with."""
+        column = self._columns.get(slot)
+        return self._cell(slot, at) if column is None else column.cells[here]
+
     def _cell(self, slot: int, at: int) -> Value:
         column = self._columns.get(slot)
         if column is not None:

@@ -1,4 +1,4 @@
-"""The JSON Schema of a Decision, made from its own types so that the two cannot drift."""
+"""The JSON Schemas of our nouns, made from their own types so that the two cannot drift."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import UnionType
 from typing import Any, Union, get_args, get_origin, get_type_hints
 
-from advisor.decision import FORMAT, Decision, Number
+from advisor.decision import Decision, Number
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 _PLAIN: dict[Any, dict[str, Any]] = {
@@ -16,18 +16,36 @@ _PLAIN: dict[Any, dict[str, Any]] = {
     float: {"type": "number"},
     type(None): {"type": "null"},
 }
+_SEAL = {
+    "type": "string",
+    "pattern": "^[0-9a-f]{64}$",
+    "description": "SHA-256 of all the rest as canonical JSON.",
+}
 _STATUS = {"enum": ["advised", "judged", "rejected", "stopped"]}
 
 
 def decision() -> dict[str, Any]:
     """Return the schema: each type of the Decision becomes a definition of its own name."""
+    schema = schema_of(Decision, "Decision")
+    schema["properties"]["status"] = _STATUS
+    schema["properties"]["seal"] = _SEAL
+    return schema
+
+
+def schema_of(kind: Any, title: str) -> dict[str, Any]:
+    """Return the schema of what `to_plain` makes of a noun, from its type.
+
+    Args:
+        kind: a NamedTuple that does not hold itself; one with a `format` always tells it.
+        title: of the schema.
+    """
     defs: dict[str, Any] = {}
-    _define(Decision, defs)
-    whole = defs.pop("Decision")
-    whole["properties"]["status"] = _STATUS
-    whole["properties"]["format"] = {"const": FORMAT}
-    whole["required"].append("format")
-    return {"$schema": DRAFT, "title": "Decision", **whole, "$defs": defs}
+    _define(kind, defs)
+    whole = defs.pop(kind.__name__)
+    if "format" in kind._fields:
+        whole["properties"]["format"] = {"const": kind._field_defaults["format"]}
+        whole["required"].append("format")
+    return {"$schema": DRAFT, "title": title, **whole, "$defs": defs}
 
 
 def _define(kind: Any, defs: dict[str, Any]) -> dict[str, Any]:
@@ -61,4 +79,4 @@ def _schema(kind: Any, defs: dict[str, Any]) -> dict[str, Any]:
     raise TypeError(f"no schema for {kind}")  # pragma: no cover
 
 
-__all__ = ["Number", "decision"]
+__all__ = ["Number", "decision", "schema_of"]

@@ -434,7 +434,10 @@ EXPECTED_LISTS = (
 
 def all_schemas(words: Vocabulary) -> dict[str, Schema]:
     """Return every schema file by its name."""
-    from advisor.rulebase.decision_schema import decision
+    from advisor.comparison import Comparison
+    from advisor.derivation import Derivation
+    from advisor.findings import TurningPoints, WhyNot
+    from advisor.rulebase.decision_schema import decision, schema_of
 
     return {
         "manifest": manifest(),
@@ -445,4 +448,8 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
         "stock": stock(words),
         "cases": cases(words),
         "decision": decision(),
+        "derivation": schema_of(Derivation, "Derivation"),
+        "comparison": schema_of(Comparison, "Comparison"),
+        "turning-points": schema_of(TurningPoints, "Turning points"),
+        "why-not": schema_of(WhyNot, "Why not"),
     }
