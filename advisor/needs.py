@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
 from advisor.engine.conditions import All, Node, Not, Ref, Test
-from advisor.engine.values import MISSING, Value, has_value
+from advisor.engine.values import ABSENT, MISSING, Value, has_value
 from advisor.quantities import round9
 from advisor.searching import beside
 from advisor.vocabulary import COUNT, FLAG, TEXT, FactEntry, Vocabulary
@@ -115,7 +115,10 @@ class Needs:
         if isinstance(test.operand, Ref):
             return self._of_pair(test, test.operand.fact, want)
         need = self._need(self.vocabulary[test.fact], test.op, test.operand, want)
-        return [] if need is None else [{test.fact: need}]
+        found: list[Way] = [] if need is None else [{test.fact: need}]
+        # What nothing concludes makes a test no as it is.
+        as_it_is = not want and self.value_of(test.fact) is ABSENT
+        return [{}, *found] if as_it_is else found
 
     def _of_pair(self, test: Test, other: str, want: bool) -> list[Way]:
         """Return the needs of either side of a comparison, the other being as it is."""
@@ -239,4 +242,6 @@ def _nearest_several(need: Need, value: Sequence[Value], entry: FactEntry) -> Va
     for some in need.include:
         if some.isdisjoint(kept):
             kept.append(next(x for x in entry.choices if x in some - need.exclude))
+    if value and not kept:
+        kept = [x for x in entry.choices if x not in need.exclude][:1]
     return tuple(kept) if kept or not value else None

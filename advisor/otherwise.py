@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cached_property
 from typing import NamedTuple
 
 from advisor.engine.columns import Kept
+from advisor.engine.conditions import Test, tests_of
 from advisor.engine.nearby import Nearby
 from advisor.engine.ranking import Wish
+from advisor.engine.rules import Rule
 from advisor.engine.values import OPTION, Value, has_value
 from advisor.judge import ADVISED, JUDGED, REJECTED, STOPPED, Judgement
 from advisor.options import HEAD_TYPE, HEADS
@@ -64,18 +67,57 @@ class Otherwise:
         nearby = self._nearby
         if nearby is not None and not any(map(self.decides_what_there_is, facts)):
             return nearby.keeps(facts)
-        then = self._advise_anew(facts)
+        return self.is_same(self._advise_anew(facts), *facts)
+
+    def is_same(self, then: Advice, *facts: str) -> bool:
+        """Tell whether other advice is the same, some facts apart that were themselves changed."""
+        if then.status != self.now.status:
+            return False
+        if then.at >= 0:
+            return then.at == self.now.at
         mine, theirs = (
             {name: x for name, x in build.items() if name not in facts}
             for build in (self.now.build, then.build)
         )
-        return then.status == self.now.status and mine == theirs
+        return mine == theirs
 
     def is_beaten(self, facts: Mapping[str, Value]) -> bool:
         """Guess whether the build does not stay: much quicker than `keeps`, and less sure."""
         nearby = self._nearby
         anew = nearby is None or any(map(self.decides_what_there_is, facts))
         return nearby is not None and not anew and nearby.is_beaten(facts)
+
+    def sides(self, fact: str) -> Callable[[float], tuple[int, ...]] | None:
+        """Return what tells, for a value of a fact, where the numbers computed from it stand.
+
+        Of the chosen build, by the bounds that rules set on each: below the first, on it, between
+        the first and the second, and so on. None where nothing computed decides.
+        """
+        nearby = self._nearby
+        if nearby is None or self.decides_what_there_is(fact):
+            return None
+        rules = nearby.live([fact])
+        told = ((name, sorted(constants(rules, name))) for name in nearby.deciding([fact]))
+        bounded = {name: marks for name, marks in told if marks}
+        if not bounded:
+            return None
+        names, bounds = list(bounded), list(bounded.values())
+
+        def stand(value: float) -> tuple[int, ...]:
+            numbers = nearby.numbers({fact: value}, names)
+            return tuple(
+                2 * bisect_left(marks, x) + (x in marks) if has_value(x) else -1
+                for x, marks in zip(numbers, bounds, strict=True)
+            )
+
+        return stand
+
+    def bearing(self, fact: str) -> list[Rule]:
+        """Return the rules through which a fact may bear on verdict and build."""
+        nearby = self._nearby
+        if nearby is None or self.decides_what_there_is(fact):
+            return [entry.rule for entry in self.base.entries.values()]
+        return nearby.live([fact])
 
     def is_computed_from(self, fact: str) -> bool:
         """Tell whether verdict or build may hang on a number that is computed from a fact."""
@@ -136,6 +178,25 @@ class Otherwise:
         if found is None:
             found = self._builds[at] = build_of(self.judgement, at)
         return found
+
+
+def tests_in(rules: Iterable[Rule]) -> Iterator[Test]:
+    """Yield every test of some rules' conditions, exceptions and demands."""
+    for rule in rules:
+        for node in (rule.when, rule.unless, *(demand.test for demand in rule.demands)):
+            if node is not None:
+                yield from tests_of(node)
+
+
+def constants(rules: Iterable[Rule], fact: str) -> set[float]:
+    """Return the numbers with which some rules compare a fact."""
+    return {
+        float(test.operand)
+        for test in tests_in(rules)
+        if test.fact == fact
+        and isinstance(test.operand, (int, float))
+        and not isinstance(test.operand, bool)
+    }
 
 
 def build_of(judgement: Judgement, at: int) -> Mapping[str, Value]:

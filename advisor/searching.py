@@ -3,19 +3,21 @@
 Rules compare a fact with some numbers; between two of them it makes no difference which value it
 has, unless something is computed from it. So the nearest change is found exactly by going through
 these cells, outward, one value of each. Where figures are computed from the fact, values are tried
-outward in steps that grow, and the change between two of them is closed in on by halving.
+outward in steps that grow, and the change between two of them is closed in on by halving. Between
+two that change nothing something may still have come and gone: where more than one figure passes a
+bound on the way, the way is parted until each passing stands alone.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Iterator
 from decimal import Context, Decimal
 from typing import NamedTuple
 
 from advisor.quantities import round9
 
-_GROWS = 4.0
+_GROWS = 8.0
 """By how much each step outward is longer than the last."""
 
 _FINE = 20.0
@@ -84,10 +86,15 @@ def _within(found: Iterable[float], start: float, up: bool, scale: Scale) -> lis
 
 
 class Tests(NamedTuple):
-    """What is asked of a value: whether it keeps things; and, quicker, whether it likely does."""
+    """What is asked of a value: whether it keeps things; and, quicker, whether it likely does.
+
+    `sides` tells where the figures that are computed with it stand among their bounds: twice the
+    number of bounds below, and one more on a bound.
+    """
 
     keeps: Callable[[float], bool]
     likely_keeps: Callable[[float], bool]
+    sides: Callable[[float], tuple[int, ...]] | None = None
 
 
 def nearest(
@@ -113,11 +120,14 @@ def nearest(
     Returns:
         What was found, or how many values were tried in vain.
     """
-    points = set(cells(start, bounds, up, scale))
+    points: Iterable[float] = set(cells(start, bounds, up, scale))
     if computed:
-        points.update(steps(start, up, scale))
+        points = {*points, *steps(start, up, scale)}
+    points = sorted(points, reverse=not up)
+    if tests.sides is not None:
+        points = _parted(start, points, scale, tests.sides)
     last, tried = start, 0
-    for x in sorted(points, reverse=not up):
+    for x in points:
         tried += 1
         if tests.keeps(x):
             last = x
@@ -127,6 +137,39 @@ def nearest(
             # All of a cell comes to the same, so what stands before this one keeps things.
             return Found(x, beside(x, not up, scale.whole), tried)
     return tried
+
+
+def _parted(
+    start: float,
+    points: Iterable[float],
+    scale: Scale,
+    sides: Callable[[float], tuple[int, ...]],
+) -> Iterator[float]:
+    """Yield points, and between two of them others wherever several figures pass a bound."""
+    fine = _fine(scale)
+
+    def between(
+        one: float, mine: tuple[int, ...], other: float, theirs: tuple[int, ...]
+    ) -> Iterator[float]:
+        passed = sum((abs(a - b) + 1) // 2 for a, b in zip(mine, theirs, strict=True))
+        middle = _short(one, other, scale.whole)
+        if passed < 2 or abs(other - one) <= fine or middle in (one, other):
+            return
+        there = sides(middle)
+        yield from between(one, mine, middle, there)
+        yield middle
+        yield from between(middle, there, other, theirs)
+
+    last, mine = start, sides(start)
+    for x in points:
+        theirs = sides(x)
+        yield from between(last, mine, x, theirs)
+        yield x
+        last, mine = x, theirs
+
+
+def _fine(scale: Scale) -> float:
+    return scale.tolerance / _FINE or abs(scale.high - scale.low) / 1e6
 
 
 def _close_in(kept: float, changed: float, scale: Scale, tests: Tests, tried: int) -> Found:
@@ -147,7 +190,7 @@ def _halve(
     kept: float, changed: float, scale: Scale, keeps: Callable[[float], bool]
 ) -> tuple[float, float, int]:
     """Return how near two values come between which something changes, and how many were tried."""
-    fine = scale.tolerance / _FINE or abs(scale.high - scale.low) / 1e6
+    fine = _fine(scale)
     tried = 0
     while abs(changed - kept) > fine:
         middle = _short(kept, changed, scale.whole)

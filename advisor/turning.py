@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any as Anything
 
 from advisor.decision import FactValue, Number, RuleBaseName, Stated
-from advisor.engine.conditions import Ref, tests_of
+from advisor.engine.conditions import Ref
 from advisor.engine.values import OPTION, Value, has_value
 from advisor.findings import (
     EVERY_VALUE,
@@ -20,7 +19,7 @@ from advisor.findings import (
     TurningPoints,
 )
 from advisor.judge import ADVISED, JUDGED, Judgement
-from advisor.otherwise import Advice, Otherwise
+from advisor.otherwise import Advice, Otherwise, constants, tests_in
 from advisor.quantities import round9
 from advisor.searching import Found, Scale, Tests, beside, nearest
 from advisor.setups.model import Given
@@ -46,7 +45,7 @@ class _Turning:
         self.words = judgement.base.words
         self.vocabulary = judgement.base.vocabulary
         self.otherwise = Otherwise(judgement)
-        self.alternatives = Alternatives(judgement)
+        self.alternatives = Alternatives(self.otherwise)
 
     def all(self) -> TurningPoints:
         judgement, base = self.judgement, self.base
@@ -83,10 +82,11 @@ class _Turning:
             return self._number(fact, entry, given.value, shown, stated)
         turns, keeping = [], []
         for value in self.alternatives.of(fact, entry, given.value):
-            if self.otherwise.keeps({fact: value}):
+            then = self._advice(fact, value)
+            if self.otherwise.is_same(then, fact):
                 keeping.append(self._shown(fact, value))
             else:
-                turns.append(self._turn(fact, value, None))
+                turns.append(self._turn(fact, value, then))
         if not turns:
             return Powerless(fact, shown, EVERY_VALUE, len(keeping))
         return TurningPoint(fact, shown, stated, tuple(turns), tuple(keeping))
@@ -108,13 +108,15 @@ class _Turning:
                 Tests(
                     lambda x: self.otherwise.keeps({fact: x}),
                     lambda x: not self.otherwise.is_beaten({fact: x}),
+                    self.otherwise.sides(fact) if computed else None,
                 ),
                 computed=computed,
             )
             if isinstance(found, int):
                 tried += found
             else:
-                turns.append(self._turn(fact, found.value, found, float(value)))
+                then = self._advice(fact, found.value)
+                turns.append(self._turn(fact, found.value, then, found, float(value)))
         if not turns:
             return Powerless(fact, shown, VALUES_TRIED if computed else EVERY_VALUE, tried)
         turns.sort(key=lambda turn: abs(turn.distance.value) if turn.distance else 0.0)
@@ -123,16 +125,19 @@ class _Turning:
         fragile = bool(tolerance and near and abs(near.value) <= tolerance.value)
         return TurningPoint(fact, shown, stated, tuple(turns), (), tolerance, fragile)
 
+    def _advice(self, fact: str, value: Value) -> Advice:
+        """Return what is advised; where a build holds now, the nearest one is not asked for."""
+        return self.otherwise.advice({fact: value}, nearest=self.otherwise.now.status not in HOLDS)
+
     def _turn(
         self,
         fact: str,
         value: Value,
-        found: Found | None,
+        then: Advice,
+        found: Found | None = None,
         start: float = 0.0,
     ) -> Turn:
         entry = self.vocabulary[fact]
-        holds = self.otherwise.now.status in HOLDS
-        then = self.otherwise.advice({fact: value}, nearest=not holds)
         gives, gone = self.differing(fact, then)
         told = Turn(
             self._shown(fact, value), then.status, gives, self._says(then, gives, gone), gone=gone
@@ -171,29 +176,27 @@ class _Turning:
 
 
 class Alternatives:
-    """Which other values of a fact rules could tell from the one it has.
+    """Which other values of a fact could make a difference, by what rules say of it.
 
     Args:
-        judgement: of the setup, whose other facts some rules compare with it.
+        otherwise: of the setup, whose other facts some rules compare with it.
     """
 
-    def __init__(self, judgement: Judgement) -> None:
-        self.judgement = judgement
-        self.base = judgement.base
+    def __init__(self, otherwise: Otherwise) -> None:
+        self.otherwise = otherwise
+        self.judgement = otherwise.judgement
+        self.base = otherwise.base
 
     def bounds_on(self, fact: str) -> set[float]:
         """Return every number that rules compare a fact with, other facts' values among them."""
-        bounds = set(self.base.bounds_on(fact))
-        for other in self._compared_with.get(fact, ()):
-            bounds.update(float(x) for x in self._values(other) if isinstance(x, (int, float)))
+        rules = self.otherwise.bearing(fact)
+        bounds = constants(rules, fact)
+        for test in tests_in(rules):
+            if isinstance(test.operand, Ref) and fact in test.facts():
+                other = test.operand.fact if test.fact == fact else test.fact
+                values = self._values(other)
+                bounds.update(float(x) for x in values if isinstance(x, (int, float)))
         return bounds
-
-    @property
-    def _compared_with(self) -> dict[str, set[str]]:
-        held: dict[str, set[str]] | None = self.base.__dict__.get("_compared_with")
-        if held is None:
-            held = self.base.__dict__["_compared_with"] = compared_with(self.base.entries.values())
-        return held
 
     def _values(self, fact: str) -> list[Value]:
         grid = self.judgement.grid
@@ -205,7 +208,11 @@ class Alternatives:
         if entry.kind == FLAG:
             return [not value]
         if entry.kind == TEXT:
-            return sorted(texts_in(self.base.entries.values(), fact) - {value})
+            tests = tests_in(self.otherwise.bearing(fact))
+            return sorted(
+                {t.operand for t in tests if t.fact == fact and isinstance(t.operand, str)}
+                - {value}
+            )
         if not entry.several:
             return [choice for choice in entry.choices if choice != value]
         fewer = [tuple(x for x in value if x != one) for one in value if len(value) > 1]
@@ -219,31 +226,6 @@ def scale_of(entry: FactEntry) -> Scale:
     low = 0.0 if entry.low is None else entry.low
     high = _HIGHEST if entry.high is None else entry.high
     return Scale(low, high, entry.kind == COUNT, entry.tolerance or 0.0)
-
-
-def compared_with(entries: Iterable[Anything]) -> dict[str, set[str]]:
-    """Return, for each fact, the others with which some rule compares it."""
-    found: dict[str, set[str]] = {}
-    for test in _tests(entries):
-        if isinstance(test.operand, Ref):
-            found.setdefault(test.fact, set()).add(test.operand.fact)
-            found.setdefault(test.operand.fact, set()).add(test.fact)
-    return found
-
-
-def texts_in(entries: Iterable[Anything], fact: str) -> set[str]:
-    """Return the texts with which some rule compares a fact."""
-    return {t.operand for t in _tests(entries) if t.fact == fact and isinstance(t.operand, str)}
-
-
-def _tests(entries: Iterable[Anything]) -> list[Anything]:
-    nodes = [
-        node
-        for entry in entries
-        for node in (entry.rule.when, entry.rule.unless, *(d.test for d in entry.rule.demands))
-        if node is not None
-    ]
-    return [test for node in nodes for test in tests_of(node)]
 
 
 def _reach(point: TurningPoint) -> float:

@@ -268,8 +268,6 @@ class _WhyNotBuild:
 
     def _agrees(self, facts: Mapping[str, Value]) -> bool:
         """Tell whether what is chosen with some facts otherwise has the named options."""
-        if self._others.keeps(facts):
-            return False
         then = self._others.advice(facts, nearest=False)
         return then.status in HOLDS and (
             then.at in self._named or not self._named.isdisjoint(then.equals)
@@ -284,7 +282,7 @@ class _WhyNotBuild:
 
     @cached_property
     def _alternatives(self) -> Alternatives:
-        return Alternatives(self.judgement)
+        return Alternatives(self._others)
 
     @cached_property
     def _named(self) -> frozenset[int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
@@ -237,11 +238,15 @@ class _Changes:
 
     def _whole_ways(self) -> list[Way]:
         """Return the ways in which the rule fires and nothing sets it aside."""
-        found = self._expanded(self._firing(self.rule), _DEEPEST)
-        for place in self.base.program.overriders[self.base.program.place[self.rule.id]]:
-            winner = self.base.program.rules[place]
+        return self._expanded(self._standing(self.rule), _DEEPEST)
+
+    def _standing(self, rule: Rule) -> list[Way]:
+        found = self._firing(rule)
+        program = self.base.program
+        for place in program.overriders[program.place[rule.id]]:
+            winner = program.rules[place]
             if self.run.status(winner.id) >= FIRED:
-                found = together(found, self._expanded(self._silent(winner), _DEEPEST))
+                found = together(found, self._silent(winner))
         return found
 
     def _firing(self, rule: Rule) -> list[Way]:
@@ -283,7 +288,7 @@ class _Changes:
         for place, claimed in setters:
             rule = self.base.program.rules[place]
             if self._meets(fact, need, claimed):
-                ways = self._firing(rule)
+                ways = self._standing(rule)
                 for other in standing - {rule.id}:
                     ways = together(ways, self._silent(self.base.entries[other].rule))
                 found += ways
@@ -363,6 +368,9 @@ class _Changes:
             yield dict(candidate.values), EXACT
             return
         fact, need = candidate.computed
+        if candidate.values and self._meets(fact, need, self._computed(fact, candidate.values)):
+            yield dict(candidate.values), EXACT
+            return
         for given in self._stated_under(fact):
             if given in candidate.values:
                 continue
@@ -398,7 +406,13 @@ class _Changes:
         def falls_short(x: float) -> bool:
             return not self._meets(fact, need, self._computed(fact, {**values, given: x}))
 
-        tests = Tests(falls_short, falls_short)
+        marks = sorted({x for interval in need.intervals or () for x in interval})
+
+        def side(x: float) -> tuple[int, ...]:
+            value = self._computed(fact, {**values, given: x})
+            return (2 * bisect_left(marks, value) + (value in marks) if has_value(value) else -1,)
+
+        tests = Tests(falls_short, falls_short, side if marks else None)
         if not falls_short(float(start)):
             return None
         ends = [nearest(float(start), (), up, scale, tests, computed=True) for up in (False, True)]

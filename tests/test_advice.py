@@ -9,7 +9,9 @@ import pytest
 from advisor.decision import Decision, Number
 from advisor.pipeline import advise
 from advisor.rulebase.read import read_rule_base
+from advisor.setups.model import Item, Setup, Stock
 from advisor.setups.read import read_setup
+from tests.toys import stating
 
 ROOT = Path(__file__).resolve().parents[1]
 BASE = read_rule_base()
@@ -204,3 +206,49 @@ def test_facts_that_only_matter_once_stated_are_asked_for() -> None:
         assert fact in {q.fact for q in decision.questions}, fact
         changed = decided(f"{fact}={value}", file="fixed-blade-hunting")
         assert (changed.status, changed.build) != (decision.status, decision.build), fact
+
+
+def test_a_fact_of_a_head_that_nobody_named_may_matter() -> None:
+    given = read_setup(str(ROOT / "examples" / "fixed-blade-hunting.yaml"), [], BASE.vocabulary)
+    left = {"point.type", "point.blade_thickness"}
+    facts = {name: fact for name, fact in given.facts.items() if name not in left}
+    setup = Setup("", facts)
+    open_advice = advise(setup, BASE)
+    assert "point.blade_thickness" not in open_advice.cannot_matter
+    assert "point.blade_thickness" in [q.fact for q in open_advice.questions]
+    thick = advise(stating(setup, {"point.blade_thickness": 2.0}), BASE)
+    assert number(thick, "vane.height") > number(open_advice, "vane.height")
+
+
+def test_a_favour_that_goes_by_the_head_ranks_among_heads_too() -> None:
+    heads = tuple(
+        Item(
+            f"H-{i}",
+            {
+                "point.type": "fixed-blade",
+                "point.mass": mass,
+                "point.length": 1.6,
+                "point.blades": 3.0,
+                "point.cutting_width": width,
+                "point.blade_length": 1.0,
+            },
+            "heads.yaml",
+            i,
+        )
+        for i, (mass, width) in enumerate(((100.0, 1.125), (125.0, 1.0)))
+    )
+    sets = [
+        "vane.length=2.6 in",
+        "vane.height=0.5 in",
+        "fletching.count=4",
+        "fletching.direction=right",
+        "fletching.offset=2 deg",
+        "discipline=[hunting]",
+        "shaft.outside_diameter=5.8 mm",
+        "arrow.speed=272 fps",
+    ]
+    setup = read_setup(None, sets, BASE.vocabulary)
+    decision = advise(setup, BASE, Stock("two heads", {"point": heads}, {}))
+    assert decision.items["point"].startswith("H-")
+    rules = {reason.rule for reasons in decision.reasons.values() for reason in reasons}
+    assert "turn-soonest-behind-blades" in rules

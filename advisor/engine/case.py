@@ -1,5 +1,7 @@
 """One choice with some facts otherwise: what depends on them, worked out when it is needed."""
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
@@ -10,7 +12,12 @@ from advisor.engine.run import FIRED, FIRED_OPEN, SILENT, UNDECIDED, defeats, se
 from advisor.engine.values import MISSING, UNKNOWN, YES, Value, has_value
 
 if TYPE_CHECKING:
+    from advisor.engine.chooser import Function
     from advisor.engine.nearby import Nearby
+    from advisor.engine.rules import Rule
+
+    Recipe = tuple[Function, list[Value], list[tuple[int, int]]]
+    """A function, its row as it was, and which places of the row to fill in from which slots."""
 
 Key = tuple[int, ...]
 """How a combination ranks before any favour: broken, unproven, failed by layer from the highest."""
@@ -78,10 +85,11 @@ class Plan:
         idle: nothing that is chosen can depend on the facts.
         uniform: what is asked again comes to the same for all combinations.
         rival: the rest of its verdict, and a combination, that was last found to be better.
+        live: rules through which the facts may bear on what is chosen, once somebody asked.
         preferred: a combination that a favour last preferred; -1 before there was one.
     """
 
-    def __init__(self, nearby: "Nearby", slots: frozenset[int], rules: frozenset[int]) -> None:
+    def __init__(self, nearby: Nearby, slots: frozenset[int], rules: frozenset[int]) -> None:
         self.nearby = nearby
         self.slots = slots
         self.rules = rules
@@ -92,12 +100,14 @@ class Plan:
         self.uniform = False
         self.rival: tuple[int, int] | None = None
         self.preferred = -1
+        self.live: list[Rule] | None = None
         self._grid = nearby.grid
         self._masks: dict[int, int] = {}
         self._rule_masks: dict[int, int] = {}
         self._moving: dict[int, tuple[int, ...]] = {}
         self._places: dict[int, tuple[int, ...]] = {}
         self._rule_places: dict[int, tuple[int, ...]] = {}
+        self._recipes: dict[int, Recipe | None] = {}
         self.values: dict[int, dict[int, Value]] = {}  # of slots that are as they were
         self.statuses: dict[int, dict[int, int]] = {}  # of rules that stand as they did
 
@@ -159,6 +169,21 @@ class Plan:
             if slot in self.slots or self.mask_of(slot) or self._grid.is_untold(slot)
         )
 
+    def recipe(self, slot: int) -> Recipe | None:
+        """Return how a computed fact is worked out: of what it needs, most stays as it was."""
+        if slot not in self._recipes:
+            function = self.nearby.chooser.function_at.get(slot)
+            self._recipes[slot] = None if function is None else self._make_recipe(function)
+        return self._recipes[slot]
+
+    def _make_recipe(self, function: Function) -> Recipe:
+        needs = self.nearby.chooser.slots_of(function)
+        moving = [
+            (i, need) for i, need in enumerate(needs) if need in self.slots or self.mask_of(need)
+        ]
+        row = [MISSING if need in self.slots else self._grid.cell(need, 0, 0) for need in needs]
+        return function, row, moving
+
     def moving_at(self, place: int) -> tuple[int, ...]:
         """Return the same of what a rule's condition and exception read."""
         found = self._moving.get(place)
@@ -167,14 +192,14 @@ class Plan:
         return found
 
     @cached_property
-    def reads_computed(self) -> bool:
-        """Tell whether anything that may be otherwise reads a number that is computed anew."""
+    def deciding(self) -> tuple[int, ...]:
+        """Return the slots of numbers that are computed anew and that something decides on."""
         nearby = self.nearby
-        computed = {slot for slot in self.slots if slot in nearby.chooser.function_at}
         reads = {slot for place in self.rules for slot in nearby.chooser.reads_at[place]}
         reads.update(slot for _, ones in self.asked for one in ones for slot in one.slots)
         reads.update(nearby.table.slot[wish.fact] for wish in nearby.favours)
-        return not computed.isdisjoint(reads)
+        computed = nearby.chooser.function_at
+        return tuple(slot for slot in sorted(self.slots & reads) if slot in computed)
 
     @cached_property
     def apart(self) -> tuple[int, tuple[int, ...]]:
@@ -197,11 +222,16 @@ class Case:
         self._work = self.grid.values.copy()
         self._values: dict[int, tuple[tuple[int, ...], dict[int, Value]]] = {}
         self._statuses: dict[int, tuple[tuple[int, ...], dict[int, int]]] = {}
-        self._tables: list[tuple[tuple[int, ...], list[Asked], dict[int, int]]] = []
-        for mask, ones in plan.asked:
+
+    @cached_property
+    def _tables(self) -> list[tuple[tuple[int, ...], list[Asked], dict[int, int]]]:
+        """What is asked again of rules that may stand, with what it came to by place on the axes."""
+        found: list[tuple[tuple[int, ...], list[Asked], dict[int, int]]] = []
+        for mask, ones in self.plan.asked:
             left = [one for one in ones if self._may_stand(one.rule)]
             if left:
-                self._tables.append((self.nearby.places(mask), left, {}))
+                found.append((self.nearby.places(mask), left, {}))
+        return found
 
     def outcome(self, *, nearest: bool = True) -> Outcome:
         """Choose."""
@@ -408,9 +438,12 @@ class Case:
         value = self.given.get(slot, MISSING)
         if has_value(value):
             return value
-        function = self.chooser.function_at.get(slot)
-        if function is not None:
-            return function.value([self.value(s, at) for s in self.chooser.slots_of(function)])
+        recipe = self.plan.recipe(slot)
+        if recipe is not None:
+            function, row, moving = recipe
+            for i, need in moving:
+                row[i] = self.value(need, at)
+            return function.value(row)
         setters = self.nearby.program.setters.get(slot)
         if setters is None:
             return value

@@ -108,7 +108,10 @@ class Function:
         """Return the places of the needs that these inputs ask for."""
         if self.chooser < 0:
             return self._asked[MISSING]
-        return self._asked.get(row[self.chooser], self._asked[ABSENT])
+        value = row[self.chooser]
+        if value.__class__ is Missing:
+            value = MISSING  # one that is open may still turn out to be any
+        return self._asked.get(value, self._asked[ABSENT])
 
     def _pick_asked(self, row: Sequence[Value]) -> Sequence[Value]:
         places = self.asked(row)
@@ -206,6 +209,9 @@ class Chooser:
                 varying.add(function.fact)
         build = self._build_rules(varying)
         self.setup_rules = frozenset(rule.id for rule in program.rules) - build
+        self._told = self._telling()
+        self.telling = frozenset(program.place[rule_id] for rule_id in self._told)
+        """The rules, by place, that can tell one combination from another."""
         self._split = self._prepare(build, varying)
         self._conditions: dict[int, tuple[Judge | None, Judge | None]] = {}
 
@@ -234,7 +240,7 @@ class Chooser:
         program, table = self.program, self.table
         setup = sum(1 << program.place[rule_id] for rule_id in self.setup_rules)
         fixed = tuple(s for s in program.setters if table.names[s] not in varying)
-        build &= self._telling()
+        build &= self._told
         steps: list[tuple[str, int]] = []
         for kind, name in program.rank:  # an order in which what is needed comes first
             if kind == VALUE:
@@ -276,7 +282,7 @@ class Chooser:
         for rule in program.rules:
             for fact, _ in rule.sets:
                 setters.setdefault(fact, []).append(rule.id)
-        todo = [rule.id for rule in program.rules if rule.demands or rule.stop]
+        todo = [r.id for r in program.rules if r.demands or r.stop or r.favour is not None]
         found: set[str] = set()
         while todo:
             rule_id = todo.pop()

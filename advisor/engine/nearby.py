@@ -16,9 +16,10 @@ from functools import cached_property
 
 from advisor.engine.case import Asked, Case, Group, Key, Outcome, Plan
 from advisor.engine.columns import project
+from advisor.engine.conditions import All, judge, slots_of
 from advisor.engine.grid import Grid, Offence
 from advisor.engine.ranking import Wish
-from advisor.engine.rules import Demand
+from advisor.engine.rules import Demand, Rule
 from advisor.engine.run import FIRED
 from advisor.engine.values import NO, YES, Value, has_value
 
@@ -42,7 +43,8 @@ class Nearby:
         self._layers = sorted({rule.layer for rule in self.program.rules}, reverse=True)
         self._counted = self._count_bits()
         self._keys: dict[int, Key] = {}
-        self._plans: dict[frozenset[int], Plan] = {}
+        self._plans: dict[tuple[str, ...], Plan] = {}
+        self._last: tuple[Mapping[str, Value], Case] | None = None
         self._grouped: dict[int, list[Group]] = {}
         self._places: dict[int, tuple[int, ...]] = {}
 
@@ -58,7 +60,7 @@ class Nearby:
         plan = self.plan(facts)
         if plan.idle:
             return self.now
-        return Case(plan, self._given(facts)).outcome(nearest=nearest)
+        return self._case(plan, facts).outcome(nearest=nearest)
 
     def keeps(self, facts: Mapping[str, Value]) -> bool:
         """Tell whether what is chosen stays so, and holds as it does now.
@@ -66,7 +68,7 @@ class Nearby:
         As `outcome`, but done as soon as something better turns up.
         """
         plan = self.plan(facts)
-        return plan.idle or Case(plan, self._given(facts)).keeps()
+        return plan.idle or self._case(plan, facts).keeps()
 
     def is_beaten(self, facts: Mapping[str, Value]) -> bool:
         """Tell whether what is chosen now breaks something, or is beaten by what last was better.
@@ -75,11 +77,44 @@ class Nearby:
         that prefers one of two may prefer neither of several.
         """
         plan = self.plan(facts)
-        return not plan.uniform and Case(plan, self._given(facts)).is_beaten()
+        return not plan.uniform and self._case(plan, facts).is_beaten()
+
+    def numbers(self, facts: Mapping[str, Value], names: Iterable[str]) -> list[Value]:
+        """Return some numbers of what is chosen now, with some facts otherwise."""
+        case, slot_of = self._case(self.plan(facts), facts), self.table.slot
+        return [case.value(slot_of[name], self.now.at) for name in names]
+
+    def live(self, facts: Iterable[str]) -> list[Rule]:
+        """Return the rules that some facts may bear on, and through them on what is chosen.
+
+        Those are left out that cannot fire, whatever the facts are.
+        """
+        plan = self.plan(facts)
+        if plan.live is None:
+            asked = {one.rule for _, ones in plan.asked for one in ones}
+            rules = self.program.rules
+            may = sorted((plan.rules | asked) & self.chooser.telling)
+            plan.live = [rules[i] for i in may if not self._is_dead(rules[i], plan)]
+        return plan.live
+
+    def _is_dead(self, rule: Rule, plan: Plan) -> bool:
+        """Tell whether some part of a rule's condition is no whatever may move."""
+        if rule.when is None:
+            return False
+        parts = rule.when.parts if isinstance(rule.when, All) else (rule.when,)
+        return any(
+            not plan.moving(slots_of(part, self.table))
+            and judge(part, self.table, self.grid.values).outcome == NO
+            for part in parts
+        )
+
+    def deciding(self, facts: Iterable[str]) -> list[str]:
+        """Return the names of the numbers computed from some facts on which something decides."""
+        return [self.table.names[slot] for slot in self.plan(facts).deciding]
 
     def reads_computed(self, facts: Iterable[str]) -> bool:
         """Tell whether anything decides on a number that is computed from some facts."""
-        return self.plan(facts).reads_computed
+        return bool(self.plan(facts).deciding)
 
     @cached_property
     def now(self) -> Outcome:
@@ -91,6 +126,12 @@ class Nearby:
     def depends(self, facts: Iterable[str]) -> bool:
         """Tell whether anything that is chosen could depend on some facts."""
         return not self.plan(facts).idle
+
+    def _case(self, plan: Plan, facts: Mapping[str, Value]) -> Case:
+        """Return the case of some facts: the last one if they are the same, for it knows much."""
+        if self._last is None or self._last[0] != facts:
+            self._last = dict(facts), Case(plan, self._given(facts))
+        return self._last[1]
 
     def _given(self, facts: Mapping[str, Value]) -> dict[int, Value]:
         given: dict[int, Value] = {}
@@ -142,10 +183,11 @@ class Nearby:
 
     def plan(self, facts: Iterable[str]) -> Plan:
         """Return all that depends on some facts."""
-        changed = frozenset(self.table.slot[name] for name in facts)
-        plan = self._plans.get(changed)
+        names = tuple(facts)
+        plan = self._plans.get(names)
         if plan is None:
-            plan = self._plans[changed] = self._make_plan(changed)
+            changed = frozenset(self.table.slot[name] for name in names)
+            plan = self._plans[names] = self._make_plan(changed)
         return plan
 
     def _make_plan(self, changed: frozenset[int]) -> Plan:
