@@ -20,7 +20,7 @@ from advisor.cli_common import (
     misuse,
     write,
 )
-from advisor.errors import Faults
+from advisor.errors import Fault, Faults
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -94,7 +94,7 @@ def why_not(
         named = what[0] if is_rule else build_named(judgement.base, what)
         found = tell(judgement, named)
     except Faults as refused:
-        fail(refused, "nothing was told")
+        fail(_without_option(refused), "nothing was told")
     write(_told(found, form, out, render), out, (subject, stock))
 
 
@@ -177,6 +177,26 @@ def compare(
 
 
 @app.command()
+def review(
+    subject: Subject,
+    sets: Sets = None,
+    rules: Rules = None,
+    stock: StockFile = None,
+    form: Annotated[str, typer.Option("--format", metavar="html|json")] = "html",
+    out: Out = None,
+) -> None:
+    """Write a page to audit the advice from: reasons, what lost, near misses, rules as they stood."""
+    check_format(form, _REVIEW)
+    try:
+        judgement = _judged(subject, sets, rules, stock)
+    except Faults as refused:
+        fail(refused, "nothing was told")
+    from advisor.review import answer
+
+    write(answer(judgement, form, colour(out)), out, (subject, stock))
+
+
+@app.command()
 def recheck(
     decision: Annotated[
         str, typer.Argument(metavar="DECISION.json", help="A Decision kept as JSON.")
@@ -198,6 +218,15 @@ def recheck(
     write(plain if form == "json" else report.to_text(), out, (decision, stock))
     if report.exit_status:
         raise typer.Exit(report.exit_status)
+
+
+def _without_option(faults: Faults) -> Faults:
+    """Return faults of a build that was named without an option."""
+    told = (
+        Fault(f.file.removeprefix("--build "), f.line, f.column, f.what, f.help)
+        for f in faults.faults
+    )
+    return Faults(told, faults.about)
 
 
 def _judged(
