@@ -185,7 +185,7 @@ def review(
     form: Annotated[str, typer.Option("--format", metavar="html|json")] = "html",
     out: Out = None,
 ) -> None:
-    """Write a page to audit the advice from: reasons, what lost, near misses, rules as they stood."""
+    """Write a page to audit the advice from: reasons, what lost, the rules as they stood."""
     check_format(form, _REVIEW)
     try:
         judgement = _judged(subject, sets, rules, stock)
