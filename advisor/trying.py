@@ -86,7 +86,8 @@ def _changed(otherwise: Otherwise, fact: str, value: Value) -> str | None:
     bore wider than its shaft does, and nobody could answer that.
     """
     base = otherwise.base
-    now, then = otherwise.now, otherwise.advice({fact: value})
+    now = otherwise.now
+    then = otherwise.advice({fact: value}, nearest=now.status in NO_BUILD)
     if then.status != now.status:
         checked = any(
             base.entries[rule_id].rule.demands[0].is_must

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -73,6 +73,44 @@ class Group:
         return held
 
 
+class Groups:
+    """The groups of all combinations, the least key first.
+
+    Those of combinations that break something by the rest alone come last, and are only made if
+    somebody gets there.
+    """
+
+    def __init__(self, nearby: Nearby, kept: int) -> None:
+        self._nearby = nearby
+        self._kept = kept
+        self._alive: list[Group] | None = None
+        self._dead: list[Group] | None = None
+
+    def __iter__(self) -> Iterator[Group]:
+        if self._alive is None:
+            self._alive = self._made(dead=False)
+        yield from self._alive
+        if self._dead is None:
+            self._dead = self._made(dead=True)
+        yield from self._dead
+
+    def _made(self, *, dead: bool) -> list[Group]:
+        kept, grid = self._kept, self._nearby.grid
+        broken = kept & grid.broken_bits
+        found: dict[int, list[Sequence[int]]] = {}
+        for verdict, alike in grid.alike.items():
+            if bool(verdict & broken) == dead:
+                rest = verdict & kept
+                if rest in found:
+                    found[rest].append(alike)
+                else:
+                    found[rest] = [alike]
+        key = self._nearby.key
+        groups = [Group(key(rest), rest, several) for rest, several in found.items()]
+        groups.sort(key=lambda group: group.least)
+        return groups
+
+
 class Plan:
     """All that depends on some facts, and on which axes; and what does not, as it was met.
 
@@ -94,7 +132,7 @@ class Plan:
         self.slots = slots
         self.rules = rules
         self.asked: list[tuple[int, list[Asked]]] = []
-        self.groups: list[Group] = []
+        self.groups: Iterable[Group] = ()
         self.kept = -1
         self.idle = False
         self.uniform = False
@@ -225,7 +263,7 @@ class Case:
 
     @cached_property
     def _tables(self) -> list[tuple[tuple[int, ...], list[Asked], dict[int, int]]]:
-        """What is asked again of rules that may stand, with what it came to by place on the axes."""
+        """What is asked again of rules that may stand, with what it came to, by place on axes."""
         found: list[tuple[tuple[int, ...], list[Asked], dict[int, int]]] = []
         for mask, ones in self.plan.asked:
             left = [one for one in ones if self._may_stand(one.rule)]
@@ -306,7 +344,7 @@ class Case:
     def _limit(self, nearest: bool) -> Key:
         """Return a key behind which nothing need be looked at: of what is likely to be good."""
         plan = self.plan
-        likely = plan.groups[0]
+        likely = next(iter(plan.groups))
         found = self._key(likely.rest, likely.classes(*plan.apart)[0][0], None)
         if plan.rival is not None:
             found = min(found, self._key(*plan.rival, found))

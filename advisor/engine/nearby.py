@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 
-from advisor.engine.case import Asked, Case, Group, Key, Outcome, Plan
+from advisor.engine.case import Asked, Case, Groups, Key, Outcome, Plan
 from advisor.engine.columns import project
 from advisor.engine.conditions import All, judge, slots_of
 from advisor.engine.grid import Grid, Offence
@@ -45,7 +45,7 @@ class Nearby:
         self._keys: dict[int, Key] = {}
         self._plans: dict[tuple[str, ...], Plan] = {}
         self._last: tuple[Mapping[str, Value], Case] | None = None
-        self._grouped: dict[int, list[Group]] = {}
+        self._grouped: dict[int, Groups] = {}
         self._places: dict[int, tuple[int, ...]] = {}
 
     def outcome(self, facts: Mapping[str, Value], *, nearest: bool = True) -> Outcome:
@@ -299,19 +299,13 @@ class Nearby:
                 found.setdefault((layer, demand.fact), []).append((i, demand))
         return found
 
-    def _groups(self, kept: int) -> list[Group]:
+    def _groups(self, kept: int) -> Groups:
         """Group combinations by what is left of their verdicts, the least key first."""
         kept &= self._happens
         held = self._grouped.get(kept)
-        if held is not None:
-            return held
-        found: dict[int, list[Sequence[int]]] = {}
-        for verdict, alike in self.grid.alike.items():
-            found.setdefault(verdict & kept, []).append(alike)
-        groups = [Group(self.key(rest), rest, several) for rest, several in found.items()]
-        groups.sort(key=lambda group: group.least)
-        self._grouped[kept] = groups
-        return groups
+        if held is None:
+            held = self._grouped[kept] = Groups(self, kept)
+        return held
 
     def places(self, mask: int) -> tuple[int, ...]:
         """Return, by combination, the place of its part on some axes."""
