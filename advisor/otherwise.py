@@ -39,6 +39,7 @@ class Otherwise:
         self.base = judgement.base
         self._kept = Kept()
         self._builds: dict[int, Mapping[str, Value]] = {}
+        self._bounds: dict[str, dict[str, set[float]]] = {}
         self._on_axes = {fact for axis in judgement.choice.axes for fact in axis.facts}
         self.now = Advice(
             judgement.status, self._build(judgement.at), judgement.at, tuple(judgement.equals)
@@ -96,9 +97,8 @@ class Otherwise:
         nearby = self._nearby
         if nearby is None or self.decides_what_there_is(fact):
             return None
-        rules = nearby.live([fact])
-        told = ((name, sorted(constants(rules, name))) for name in nearby.deciding([fact]))
-        bounded = {name: marks for name, marks in told if marks}
+        marks = self.bounds(fact)
+        bounded = {n: sorted(marks[n]) for n in nearby.deciding([fact]) if n in marks}
         if not bounded:
             return None
         names, bounds = list(bounded), list(bounded.values())
@@ -106,11 +106,22 @@ class Otherwise:
         def stand(value: float) -> tuple[int, ...]:
             numbers = nearby.numbers({fact: value}, names)
             return tuple(
-                2 * bisect_left(marks, x) + (x in marks) if has_value(x) else -1
-                for x, marks in zip(numbers, bounds, strict=True)
+                2 * bisect_left(ordered, x) + (x in ordered) if has_value(x) else -1
+                for x, ordered in zip(numbers, bounds, strict=True)
             )
 
         return stand
+
+    def bounds(self, fact: str) -> Mapping[str, set[float]]:
+        """Return the numbers with which the rules that it bears on compare facts, by fact."""
+        found = self._bounds.get(fact)
+        if found is None:
+            found = self._bounds[fact] = {}
+            for test in tests_in(self.bearing(fact)):
+                x = test.operand
+                if isinstance(x, (int, float)) and not isinstance(x, bool):
+                    found.setdefault(test.fact, set()).add(float(x))
+        return found
 
     def bearing(self, fact: str) -> list[Rule]:
         """Return the rules through which a fact may bear on verdict and build."""
@@ -186,17 +197,6 @@ def tests_in(rules: Iterable[Rule]) -> Iterator[Test]:
         for node in (rule.when, rule.unless, *(demand.test for demand in rule.demands)):
             if node is not None:
                 yield from tests_of(node)
-
-
-def constants(rules: Iterable[Rule], fact: str) -> set[float]:
-    """Return the numbers with which some rules compare a fact."""
-    return {
-        float(test.operand)
-        for test in tests_in(rules)
-        if test.fact == fact
-        and isinstance(test.operand, (int, float))
-        and not isinstance(test.operand, bool)
-    }
 
 
 def build_of(judgement: Judgement, at: int) -> Mapping[str, Value]:

@@ -19,7 +19,7 @@ from advisor.findings import (
     TurningPoints,
 )
 from advisor.judge import ADVISED, JUDGED, Judgement
-from advisor.otherwise import Advice, Otherwise, constants, tests_in
+from advisor.otherwise import Advice, Otherwise, tests_in
 from advisor.quantities import round9
 from advisor.searching import Found, Scale, Tests, beside, nearest
 from advisor.setups.model import Given
@@ -189,9 +189,8 @@ class Alternatives:
 
     def bounds_on(self, fact: str) -> set[float]:
         """Return every number that rules compare a fact with, other facts' values among them."""
-        rules = self.otherwise.bearing(fact)
-        bounds = constants(rules, fact)
-        for test in tests_in(rules):
+        bounds = set(self.otherwise.bounds(fact).get(fact, ()))
+        for test in tests_in(self.otherwise.bearing(fact)):
             if isinstance(test.operand, Ref) and fact in test.facts():
                 other = test.operand.fact if test.fact == fact else test.fact
                 values = self._values(other)

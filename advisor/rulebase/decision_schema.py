@@ -40,42 +40,50 @@ def schema_of(kind: Any, title: str) -> dict[str, Any]:
         title: of the schema.
     """
     defs: dict[str, Any] = {}
-    _define(kind, defs)
-    whole = defs.pop(kind.__name__)
+    names: dict[Any, str] = {}
+    _define(kind, defs, names)
+    whole = defs.pop(names[kind])
     if "format" in kind._fields:
         whole["properties"]["format"] = {"const": kind._field_defaults["format"]}
         whole["required"].append("format")
     return {"$schema": DRAFT, "title": title, **whole, "$defs": defs}
 
 
-def _define(kind: Any, defs: dict[str, Any]) -> dict[str, Any]:
-    """Add the definition of a type and return a reference to it."""
-    name = kind.__name__
-    if name not in defs:
+def _define(kind: Any, defs: dict[str, Any], names: dict[Any, str]) -> dict[str, Any]:
+    """Add the definition of a type and return a reference to it.
+
+    Two types of one name are told apart by their module.
+    """
+    name = names.get(kind)
+    if name is None:
+        name = kind.__name__
+        if name in defs:
+            name = f"{kind.__module__.rpartition('.')[2]}-{name}"
+        names[kind] = name
         defs[name] = {}  # taken before its parts, for types that hold themselves
         hints = get_type_hints(kind)
         defs[name] = {
             "type": "object",
             "description": (kind.__doc__ or "").strip().splitlines()[0],
-            "properties": {field: _schema(hints[field], defs) for field in kind._fields},
+            "properties": {field: _schema(hints[field], defs, names) for field in kind._fields},
             "required": [f for f in kind._fields if f not in kind._field_defaults],
             "additionalProperties": False,
         }
     return {"$ref": f"#/$defs/{name}"}
 
 
-def _schema(kind: Any, defs: dict[str, Any]) -> dict[str, Any]:
+def _schema(kind: Any, defs: dict[str, Any], names: dict[Any, str]) -> dict[str, Any]:
     if kind in _PLAIN:
         return _PLAIN[kind]
     if hasattr(kind, "_fields"):
-        return _define(kind, defs)
+        return _define(kind, defs, names)
     origin, parts = get_origin(kind), get_args(kind)
     if origin is tuple:
-        return {"type": "array", "items": _schema(parts[0], defs)}
+        return {"type": "array", "items": _schema(parts[0], defs, names)}
     if origin is Mapping:
-        return {"type": "object", "additionalProperties": _schema(parts[1], defs)}
+        return {"type": "object", "additionalProperties": _schema(parts[1], defs, names)}
     if origin in (Union, UnionType):
-        return {"anyOf": [_schema(part, defs) for part in parts]}
+        return {"anyOf": [_schema(part, defs, names) for part in parts]}
     raise TypeError(f"no schema for {kind}")  # pragma: no cover
 
 
