@@ -103,7 +103,8 @@ class Shortfalls:
                     or not has_value(needed)
                     or _gap(found, value) < _gap(needed, value)
                 )
-                if found is not None and nearer:
+                # Where two facts are compared, one way holds this one and moves the other.
+                if found is not None and found != value and nearer:
                     needed = found
         distance = None
         if entry.kind in NUMBERS and needed is not None and has_value(value) and has_value(needed):

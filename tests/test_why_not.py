@@ -191,6 +191,15 @@ def facts_under(premise: Premise) -> set[str]:
     return {premise.fact}.union(*(facts_under(one) for one in premise.premises))
 
 
+def test_of_two_facts_compared_the_distance_is_that_to_the_other() -> None:
+    found = why_not(real("fixed-blade-hunting"), "arrow-shorter-than-the-draw").rule
+    assert found is not None
+    short = next(s for s in found.failing if "shaft.length" in s.test or "draw" in s.test)
+    assert short.distance is not None
+    assert abs(short.distance.value) > 0.1
+    assert short.needed != short.value
+
+
 # Builds
 
 
