@@ -354,11 +354,17 @@ def from_plain(data: Mapping[str, Any]) -> Decision:
     if data.get("format") != FORMAT:
         raise ValueError(f"this is a Decision of format {data.get('format')}, not {FORMAT}")
     # A seal stands beside the Decision in its file, and is no part of it.
-    decision: Decision = _read(Decision, {k: part for k, part in data.items() if k != "seal"})
+    decision: Decision = read_plain(Decision, {k: part for k, part in data.items() if k != "seal"})
     return decision
 
 
-def _read(kind: Any, data: Any) -> Any:
+def read_plain(kind: Any, data: Any) -> Any:
+    """Turn what `to_plain` gave of a noun back into it.
+
+    Args:
+        kind: the noun's type.
+        data: as JSON holds it; check it against its schema first.
+    """
     if data is None:
         return None
     if kind is Any or kind in (str, int, bool):
@@ -367,17 +373,17 @@ def _read(kind: Any, data: Any) -> Any:
         return data
     if isinstance(kind, type) and hasattr(kind, "_fields"):
         hints = _hints(kind)
-        return kind(**{name: _read(hints[name], part) for name, part in data.items()})
+        return kind(**{name: read_plain(hints[name], part) for name, part in data.items()})
     origin = get_origin(kind)
     parts = get_args(kind)
     if origin is tuple:
-        return tuple(_read(parts[0], part) for part in data)
+        return tuple(read_plain(parts[0], part) for part in data)
     if origin is Mapping:
-        return {name: _read(parts[1], part) for name, part in data.items()}
+        return {name: read_plain(parts[1], part) for name, part in data.items()}
     # A union: a number is a mapping, several values a list, anything else stands for itself.
     if isinstance(data, Mapping):
         choice = next(p for p in parts if isinstance(p, type) and hasattr(p, "_fields"))
-        return _read(choice, data)
+        return read_plain(choice, data)
     return tuple(data) if isinstance(data, list) else data
 
 

@@ -13,8 +13,7 @@ then the first step is a choice.
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from advisor.decision import Contest, Evidence, FactValue, RuleBaseName, StandsUnless
-from advisor.decision import _read as read_part
+from advisor.decision import Contest, Evidence, FactValue, RuleBaseName, StandsUnless, read_plain
 
 FORMAT = 1
 
@@ -149,5 +148,5 @@ def from_plain(data: Mapping[str, Any]) -> Derivation:
     """
     if data.get("format") != FORMAT:
         raise ValueError(f"this is a Derivation of format {data.get('format')}, not {FORMAT}")
-    derivation: Derivation = read_part(Derivation, data)
+    derivation: Derivation = read_plain(Derivation, data)
     return derivation

@@ -9,8 +9,7 @@ There is no date in it: the same input gives the same bytes.
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from advisor.decision import Contest, Decision, Evidence, Number
-from advisor.decision import _read as read_part
+from advisor.decision import Contest, Decision, Evidence, Number, read_plain
 from advisor.derivation import Conclusion, Step
 from advisor.findings import Shortfall, TurningPoints
 
@@ -131,5 +130,5 @@ def from_plain(data: Mapping[str, Any]) -> Review:
     """
     if data.get("format") != FORMAT:
         raise ValueError(f"this is a Review of format {data.get('format')}, not {FORMAT}")
-    review: Review = read_part(Review, data)
+    review: Review = read_plain(Review, data)
     return review
