@@ -115,6 +115,8 @@ class Step(NamedTuple):
     evidence: Evidence | None = None
     contested: Contest | None = None
     tests: tuple[Tested, ...] = ()
+    condition: str = ""  # the whole of it in words, and of its exception
+    exception: str = ""
     concludes: tuple[Conclusion, ...] = ()
     defeated: tuple[str, ...] = ()
     by_rules: tuple[str, ...] = ()

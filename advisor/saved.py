@@ -18,6 +18,7 @@ from advisor.documents import LARGEST, Document, check_schema, read_document
 from advisor.engine.values import CONCLUDED
 from advisor.errors import Collector, Faults, quoted
 from advisor.rulebase.model import RuleBase
+from advisor.seals import seal
 from advisor.setups.model import Given, Setup, Stock
 from advisor.setups.read import read_setup
 from advisor.vocabulary import FactEntry, UnfitError, Vocabulary
@@ -58,6 +59,14 @@ def read_decision(path: str, text: str | None = None) -> Decision:
         collector.raise_if_any()
     document.data = {name: part for name, part in data.items() if name != SEAL}
     check_schema(document, decision_schema(), collector)
+    collector.raise_if_any()
+    if SEAL in data and data[SEAL] != seal(document.data):
+        collector.add(
+            path,
+            *document.where(SEAL),
+            "this was changed after it was written: its seal is broken",
+            f"advisor recheck {path} tells what; or {_ANEW}",
+        )
     collector.raise_if_any()
     return from_plain(document.data)
 

@@ -65,6 +65,14 @@ def why_not(judgement: Judgement, named: Mapping[str, Value] | str) -> WhyNot:
 
 def _unknown(judgement: Judgement, named: str) -> Fault:
     base = judgement.base
+    gone = next((retired for retired in base.retired if retired.rule == named), None)
+    if gone is not None:
+        instead = f"; {gone.replacement} stands for it" if gone.replacement else ""
+        told = f"{quoted(named)} was taken out of use by {gone.by}{instead}: {gone.because}"
+        return Fault("why-not", None, None, told, "name a rule that is in use")
+    if named in base.vocabulary:
+        what = f"{quoted(named)} is a fact"
+        return Fault("why-not", None, None, what, f"name a build by it: {named}=...; or a rule")
     near = did_you_mean(named, base.entries)
     lists = "advisor rules list shows the rules; name a build as fletching.count=3"
     return Fault(

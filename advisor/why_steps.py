@@ -226,6 +226,8 @@ class Way:
             evidence=self._evidence(entry),
             contested=Contest(*entry.contested) if entry.contested else None,
             tests=tests,
+            condition=self.words.condition(rule.when) if rule.when else "",
+            exception=self.words.condition(rule.unless) if rule.unless else "",
             concludes=tuple(Conclusion("set", self._set_words(*told)) for told in rule.sets),
             defeated=tuple(loser for loser, by in sorted(self._beaten.items()) if rule_id in by),
             by_rules=beaten_by,

@@ -47,7 +47,17 @@ def test_the_pictures_are_current() -> None:
 
 
 def test_every_command_and_option_is_documented() -> None:
-    commands = "advise ask why why-not turning-points compare recheck review facts".split()
+    commands = [
+        "advise",
+        "ask",
+        "why",
+        "why-not",
+        "turning-points",
+        "compare",
+        "recheck",
+        "review",
+        "facts",
+    ]
     for command in (*commands, "rules list", "rules show", "rules cases"):
         assert f"advisor {command}" in TEXT, command
         shown = "\n".join(output_of(f"advisor {command} --help"))

@@ -14,6 +14,7 @@ from advisor.errors import Faults
 from advisor.pipeline import advise
 from advisor.render.json import render
 from advisor.saved import is_saved, read_decision, read_subject, setup_of
+from advisor.seals import seal
 from tests.derivations import BASE, FILES, HOUSE, NAMES, QUILLMERE, STOCK, judgement_of, ruled_by
 
 HUNTING = "fixed-blade-hunting"
@@ -153,8 +154,25 @@ def test_characters_that_cannot_be_seen_are_refused_though_escaped() -> None:
     for escaped in ("\\u202e", "\\u001b[31m", "\\ud83d", "\\u0000"):
         text = text_of(HUNTING).replace('"title": "', f'"title": "{escaped}', 1)
         assert "cannot be seen" in refused(text)[0][1]
-    pair = text_of(HUNTING).replace('"title": "', '"title": "\\ud83c\\udff9 ', 1)
+    plain = json.loads(text_of(HUNTING))
+    plain.pop("seal")
+    plain["title"] = f"\U0001f3f9 {plain['title']}"
+    pair = json.dumps(plain, ensure_ascii=True)  # it is written as escapes of both halves
     assert read_decision("saved.json", pair).title.startswith("\U0001f3f9 Ansel")
+
+
+def test_a_decision_that_was_changed_after_it_was_sealed_is_refused() -> None:
+    plain = json.loads(text_of(HUNTING))
+    plain.pop("seal", None)
+    sealed = {**plain, "seal": seal(plain)}
+    assert read_decision("saved.json", json.dumps(sealed)) == read_decision(
+        "saved.json", json.dumps(plain)
+    )
+    edits: tuple[dict[str, Any], ...] = ({"title": "Another"}, {"builds": 3}, {"cautions": []})
+    for changed in edits:
+        ((_, what, remedy),) = refused(json.dumps({**sealed, **changed}))
+        assert "its seal is broken" in what
+        assert "advisor recheck saved.json" in remedy
 
 
 def test_files_that_cannot_be_read_are_refused(tmp_path: Path) -> None:

@@ -264,7 +264,10 @@ def test_lines(step: Step, derivation: Derivation) -> list[str]:
                 and test.says in [derivation.step(n).says for n in test.facts]
             )
         ]
-        if tests:
+        whole = step.condition if part == "when" else step.exception
+        if len(tests) > 1 and whole:
+            lines.append(f"{word} {whole}. Here {'; '.join(tests)}")
+        elif tests:
             lines.append(f"{word} {'; '.join(tests)}")
     return lines
 

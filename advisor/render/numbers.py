@@ -71,5 +71,7 @@ def edged(value: FactValue | None) -> str:
 
 def apart(distance: Number) -> str:
     """Show how far something is off, and to which side."""
-    size = distance._replace(value=abs(distance.value))
-    return f"{plain(size)} {'more' if distance.value > 0 else 'less'}"
+    side = "more" if distance.value > 0 else "less"
+    if abs(distance.value) <= 2e-7:
+        return f"a hair {side}"
+    return f"{plain(distance._replace(value=abs(distance.value)))} {side}"

@@ -100,7 +100,7 @@ def _reason(marks: Marks, reason: Reason, *, again: bool) -> str:
         (
             first,
             f"{words(reason.because)} <em>{words(evidence_words(reason.evidence))}</em>",
-            f"Rests on: {rests}." if rests else "It holds always.",
+            f"Rests on: {rests}." if rests else "It has no condition.",
             f"Its exception is open; not stated: {marks.labels(reason.unless_open)}."
             if reason.unless_open
             else "",

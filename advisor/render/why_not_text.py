@@ -133,6 +133,10 @@ def _changes(page: Page, changes: Sequence[Change], does: str, *, nothing: bool)
     elif nothing:
         page.head(f"What would {does}")
         page.put("No change of one stated fact, nor of the few looked at together, does.")
+    if changes:
+        page.put(
+            "It is arithmetic, not advice: state it, and ask again what is advised then.", hang=2
+        )
     for change in changes:
         about = "about " if change.found == SEARCHED else ""
         told = " and ".join(_move(move, about) for move in change.moves)
@@ -178,7 +182,7 @@ def _build(page: Page, found: WhyNot, other: WhyNotBuild) -> None:
         for instead in other.instead:
             page.put(instead.says, hang=2)
     if other.stands not in (CHOSEN, AS_GOOD):
-        _changes(page, other.changes, "make it so", nothing=True)
+        _changes(page, other.changes, "make it chosen", nothing=True)
 
 
 def _obstacle(page: Page, one: Obstacle) -> None:

@@ -437,6 +437,7 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
     from advisor.comparison import Comparison
     from advisor.derivation import Derivation
     from advisor.findings import TurningPoints, WhyNot
+    from advisor.rechecked import Report
     from advisor.reviewing import Review
     from advisor.rulebase.decision_schema import decision, schema_of
 
@@ -454,4 +455,5 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
         "turning-points": schema_of(TurningPoints, "Turning points"),
         "why-not": schema_of(WhyNot, "Why not"),
         "review": schema_of(Review, "Review"),
+        "recheck": schema_of(Report, "Recheck"),
     }

@@ -228,8 +228,12 @@ def answers_in_process() -> None:
             f"why not three vanes {other:.0f} ms; why not a silent rule {silent:.0f} ms"
         )
     plain = statistics.median(once(lambda: advise(setup, base)) for _ in range(21)) * 1e3
-    tried = statistics.median(once(lambda: advise(setup, base, weigh=True)) for _ in range(21)) * 1e3
-    print(f"advise with its questions tried: {tried:.1f} ms, {tried - plain:.1f} of them for trying")
+    tried = (
+        statistics.median(once(lambda: advise(setup, base, weigh=True)) for _ in range(21)) * 1e3
+    )
+    print(
+        f"advise with its questions tried: {tried:.1f} ms, {tried - plain:.1f} of them for trying"
+    )
 
 
 def once(work: Callable[[], object]) -> float:
