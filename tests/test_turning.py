@@ -36,7 +36,7 @@ from tests import toys
 ROOT = Path(__file__).resolve().parents[1]
 BASE = read_rule_base()
 BLOCKS = 4
-SEEDS = 400
+SEEDS = 160
 
 
 def advice(judgement: Judgement, fact: str, value: Any) -> tuple[str, dict[str, Any]]:
@@ -115,10 +115,10 @@ def test_turning_points_against_brute_force(block: int) -> None:
             check_powerless(judgement, gone)
         told = {p.fact for p in found.points} | {p.fact for p in found.powerless}
         assert told == set(judgement.setup.facts)
-    assert turns > 100
-    assert exact > 70
-    assert searched > 3
-    assert powerless > 100
+    assert turns > 40
+    assert exact > 25
+    assert searched > 0
+    assert powerless > 40
 
 
 def one_sided(judgement: Judgement, point: TurningPoint) -> None:

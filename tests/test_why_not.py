@@ -82,7 +82,7 @@ def moves(change: Change) -> dict[str, Value]:
 @pytest.mark.parametrize("block", range(4))
 def test_the_nearest_change_lets_a_rule_stand_and_nothing_nearer_does(block: int) -> None:
     single = double = none = computed = 0
-    for seed in range(block * 60, block * 60 + 60):
+    for seed in range(block * 60, block * 60 + 30):
         base = toys.toy_base(seed)
         if base is None:
             continue
@@ -112,8 +112,8 @@ def test_the_nearest_change_lets_a_rule_stand_and_nothing_nearer_does(block: int
             else:
                 double += 1
                 assert not direct
-    assert single > 60
-    assert double > 5
+    assert single > 25
+    assert double > 1
 
 
 def check_single(judgement: Judgement, rule: str, change: Change, alone: dict[str, float]) -> None:
@@ -215,7 +215,7 @@ def agreeing(judgement: Judgement, named: dict[str, Value]) -> list[int]:
 def test_a_build_is_told_as_it_ranks_and_what_makes_it_chosen_does(block: int) -> None:
     seen = {CHOSEN: 0, AS_GOOD: 0, BEHIND: 0, BREAKS: 0}
     changes = nothing = 0
-    for seed in range(block * 50, block * 50 + 50):
+    for seed in range(block * 50, block * 50 + 25):
         base = toys.toy_base(seed)
         if base is None:
             continue
@@ -245,9 +245,9 @@ def test_a_build_is_told_as_it_ranks_and_what_makes_it_chosen_does(block: int) -
                             assert value == given.value or not is_chosen(
                                 judgement, {fact: value}, at
                             ), (seed, named, fact, value)
-    assert changes > 20
-    assert nothing > 20
-    assert min(seen[CHOSEN], seen[BEHIND], seen[BREAKS]) > 10, seen
+    assert changes > 8
+    assert nothing > 8
+    assert min(seen[CHOSEN], seen[BEHIND], seen[BREAKS]) > 3, seen
 
 
 def is_chosen(judgement: Judgement, moved: dict[str, Value], at: int) -> bool:

@@ -16,7 +16,7 @@ from tests.reference import adapter
 from tests.reference.synthetic import nasty
 
 BLOCKS = 6
-BASES = 900
+BASES = 480
 
 
 def anew(grid: Grid, wishes: tuple[Wish, ...]) -> Outcome:
@@ -114,8 +114,8 @@ def test_nearby_chooses_what_a_new_grid_chooses(block: int) -> None:
                 idle += not nearby.depends([name])
                 uniform += nearby.plan([name]).uniform
                 rejected += not mine.survives
-    assert compared > 1000
-    assert min(moved, idle, uniform, rejected) > 20, (moved, idle, uniform, rejected)
+    assert compared > 500
+    assert min(moved, idle, uniform, rejected) > 8, (moved, idle, uniform, rejected)
 
 
 def in_key(nearby: Nearby, outcome: Outcome) -> Outcome:
