@@ -7,10 +7,9 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator, Mapping
-from functools import cache
 from pathlib import Path
 from types import UnionType
-from typing import Any, NamedTuple, Union, get_args, get_origin, get_type_hints
+from typing import Any, Union, get_args, get_origin, get_type_hints
 
 import jsonschema
 import pytest
@@ -18,77 +17,27 @@ import pytest
 import advisor.decision
 from advisor.decision import Decision
 from advisor.errors import Faults
-from advisor.pipeline import advise
-from advisor.recheck import SEALED_ONLY, Teller, read_given, recheck, seal_line
-from advisor.recheck_builds import Builds, Rules
-from advisor.recheck_files import misshapen, read_decision, read_layers, read_stock
-from advisor.rechecked import Line, Report, compared
-from advisor.render.json import render
+from advisor.recheck import SEALED_ONLY, read_given, recheck, seal_line
+from advisor.recheck.builds import Builds, Rules
+from advisor.recheck.files import misshapen, read_decision, read_layers, read_stock
+from advisor.recheck.report import Line, Report, compared
+from advisor.recheck.telling import Teller
 from advisor.rulebase.decision_schema import schema_of
-from advisor.rulebase.read import read_rule_base
-from advisor.seals import seal as seal_of
-from advisor.setups.read import read_setup
-from advisor.setups.read import read_stock as stock_to_choose_from
-
-ROOT = Path(__file__).resolve().parents[1]
-EXAMPLES = ROOT / "examples"
-HOUSE = EXAMPLES / "quillmere"
-GARDEN = ROOT / "tests" / "garden"
-FLETCHED = (
-    "discipline=[hunting]",
-    "shaft.outside_diameter=5.8 mm",
-    "vane.length=2.6 in",
-    "vane.height=0.5 in",
-    "vane.silhouette=shield",
-    "vane.stiffness=stiff",
-    "vane.material=urethane",
-    "vane.mass=8.5 gr",
-    "fletching.count=4",
-    "fletching.direction=right",
-    "fletching.offset=2 deg",
-    "bench.clamp=right",
+from tests.jobs import (
+    EXAMPLES,
+    FLETCHED,
+    GARDEN,
+    HOUSE,
+    ROOT,
+    Job,
+    Plain,
+    files_of,
+    saved,
+    sealed,
+    written,
 )
-"""A fletching that is given, so that the heads are the options."""
 
-Plain = dict[str, Any]
 Way = tuple[str | int, ...]
-
-
-class Job(NamedTuple):
-    """A setup to decide on, and to recheck."""
-
-    setup: str = ""
-    sets: tuple[str, ...] = ()
-    house: bool = False
-    weigh: bool = False
-    garden: str = ""
-
-
-def files_of(job: Job) -> tuple[str | None, str | None]:
-    """Return the folder of the rules and the file of the stock."""
-    if job.house:
-        return str(HOUSE / "rules"), str(HOUSE / "stock.yaml")
-    return str(GARDEN / job.garden) if job.garden else None, None
-
-
-@cache
-def written(job: Job) -> str:
-    rules, stock = files_of(job)
-    base = read_rule_base(rules)
-    listed = stock_to_choose_from(stock, base.vocabulary) if stock else None
-    setup = read_setup(job.setup or None, list(job.sets), base.vocabulary)
-    return render(advise(setup, base, listed, weigh=job.weigh), False)
-
-
-def saved(job: Job) -> Plain:
-    found: Plain = json.loads(written(job))
-    return found
-
-
-def sealed(found: Plain) -> Plain:
-    """Seal an edited Decision anew, as whoever means it would."""
-    body = {name: part for name, part in found.items() if name != "seal"}
-    return {**body, "seal": seal_of(body)}
 
 
 @pytest.fixture(autouse=True)
@@ -273,9 +222,13 @@ MUTATED = {
     "house with stock": Job("examples/quillmere/customers/reed-line.yaml", house=True),
     "heads are options": Job(sets=FLETCHED),
     "judged": Job("examples/eleven-arrows/C.yaml", ("point.blades=1",)),
-    "tied": Job(sets=("bed.soil=clay", "bed.wet=true", "bed.width=55 cm"), garden="plot"),
-    "shoulds tied": Job(sets=("bed.soil=sand", "bed.plants=[leek, pea]"), garden="plot"),
-    "with a note": Job(sets=("bed.width=40 cm",), garden="walled"),
+    "tied": Job(
+        sets=("bed.soil=clay", "bed.wet=true", "bed.width=55 cm"), rules=str(GARDEN / "plot")
+    ),
+    "shoulds tied": Job(
+        sets=("bed.soil=sand", "bed.plants=[leek, pea]"), rules=str(GARDEN / "plot")
+    ),
+    "with a note": Job(sets=("bed.width=40 cm",), rules=str(GARDEN / "walled")),
 }
 """Decisions in which every part there can be is filled in."""
 
@@ -615,9 +568,16 @@ def test_rechecking_loads_nothing_of_the_engine(tmp_path: Path) -> None:
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
     assert told.returncode == 0, told.stderr
     loaded = set(told.stdout.split())
-    ours = ("recheck", "recheck_builds", "recheck_files", "rechecked")
     trusted = ("derive", "physics", "decision", "documents", "errors", "quantities")
     assert {".".join(name.split(".")[:2]) for name in loaded} == {
-        f"advisor.{name}" for name in (*ours, *trusted)
+        f"advisor.{name}" for name in ("recheck", *trusted)
     }
     assert "advisor.derive.bound" not in loaded
+
+
+def test_rechecking_is_small_enough_to_be_read_in_one_sitting() -> None:
+    """Whoever need not trust the engine has to be able to read what checks it."""
+    lines = [len(path.read_text().splitlines()) for path in (ROOT / "advisor/recheck").glob("*.py")]
+    whole = [len(path.read_text().splitlines()) for path in (ROOT / "advisor").rglob("*.py")]
+    assert sum(lines) < 1600
+    assert sum(lines) < sum(whole) / 10

@@ -437,7 +437,7 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
     from advisor.comparison import Comparison
     from advisor.derivation import Derivation
     from advisor.findings import TurningPoints, WhyNot
-    from advisor.rechecked import Report
+    from advisor.recheck.report import Report
     from advisor.reviewing import Review
     from advisor.rulebase.decision_schema import decision, schema_of
 

@@ -1,86 +1,23 @@
 from __future__ import annotations
 
 import copy
-import json
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import pytest
 
 from advisor.decision import Decision
-from advisor.pipeline import advise
-from advisor.render.json import render
-from advisor.rulebase.model import RuleBase
-from advisor.rulebase.read import read_rule_base
 from advisor.seals import seal as seal_of
-from advisor.setups.model import Stock
-from advisor.setups.read import read_setup
-from advisor.setups.read import read_stock as stock_to_choose_from
+from tests.jobs import EXAMPLES, FLETCHED, GARDEN, HOUSE, ROOT, Job, Plain, files_of, saved
 from tests.rederive import SEALED_ONLY, Checker, read_base, read_stock
 from tests.rederive.checker import compare, weighed
 
-ROOT = Path(__file__).resolve().parents[2]
-EXAMPLES = ROOT / "examples"
-HOUSE = EXAMPLES / "quillmere"
-GARDEN = ROOT / "tests" / "garden"
-FLETCHED = (
-    "discipline=[hunting]",
-    "shaft.outside_diameter=5.8 mm",
-    "vane.length=2.6 in",
-    "vane.height=0.5 in",
-    "vane.silhouette=shield",
-    "vane.stiffness=stiff",
-    "vane.material=urethane",
-    "vane.mass=8.5 gr",
-    "fletching.count=4",
-    "fletching.direction=right",
-    "fletching.offset=2 deg",
-    "bench.clamp=right",
-)
-"""A fletching that is given, so that the heads are the options."""
-
-Plain = dict[str, Any]
 Path_ = tuple[str | int, ...]
-
-
-class Job(NamedTuple):
-    """A setup to decide on, and to recheck."""
-
-    setup: str = ""
-    sets: tuple[str, ...] = ()
-    house: bool = False
-    weigh: bool = False
-    rules: str = ""  # of another rule base than the base or the house
-
-
-def files_of(job: Job) -> tuple[str | None, str | None]:
-    """Return the folder of the rules and the file of the stock."""
-    if job.house:
-        return str(HOUSE / "rules"), str(HOUSE / "stock.yaml")
-    return job.rules or None, None
-
-
-@cache
-def inputs_of(rules: str | None, stock: str | None) -> tuple[RuleBase, Stock | None]:
-    base = read_rule_base(rules)
-    return base, None if stock is None else stock_to_choose_from(stock, base.vocabulary)
-
-
-@cache
-def decided(job: Job) -> Decision:
-    base, stock = inputs_of(*files_of(job))
-    setup = read_setup(job.setup or None, list(job.sets), base.vocabulary)
-    return advise(setup, base, stock, weigh=job.weigh)
-
-
-def saved(job: Job) -> Plain:
-    found: Plain = json.loads(render(decided(job), False))
-    return found
 
 
 @cache

@@ -19,7 +19,7 @@ from typing import Any, NamedTuple
 from advisor.derive import TABLE
 from advisor.documents import Document
 from advisor.quantities import UNITS, round9
-from advisor.recheck_files import NUMBERS, Item, Plain, RuleFiles, Stock, Value
+from advisor.recheck.files import NUMBERS, Item, Plain, RuleFiles, Stock, Value
 
 NO, UNKNOWN, YES = 0, 1, 2
 BOUNDS: dict[str, Callable[[Any, Any], bool]] = {"at_least": operator.ge, "at_most": operator.le}

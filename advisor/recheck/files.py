@@ -246,7 +246,7 @@ def read_layers(folder: str | None) -> list[dict[str, Document]]:
     Raises:
         Faults: about "rules".
     """
-    package = os.path.dirname(os.path.abspath(__file__))
+    package = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
     shipped = os.path.join(package, "_rules")
     if not os.path.isdir(shipped):
         shipped = os.path.join(os.path.dirname(package), "rules")
