@@ -1,4 +1,4 @@
-"""The command line: with `cli_common` and `cli_review` all that prints, exits or knows Typer."""
+"""The command line: with the other `cli_*` all that prints, exits or knows Typer."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from advisor.cli_common import (
     replace,
     write,
 )
-from advisor.errors import Fault, Faults, did_you_mean, quoted, suggest, visible
+from advisor.errors import Fault, Faults, quoted, suggest, visible
 
 if TYPE_CHECKING:
     from advisor.decision import Decision
@@ -33,22 +33,23 @@ if TYPE_CHECKING:
 INTERRUPTED = 130
 """Exit status of an interview that was broken off: 128 and the number of the signal."""
 
-RULE_FORMATS = ("text", "json")
-
 
 class _Commands(TyperGroup):
-    """All commands; those of the reviewer are made only when one of them, or the list, is wanted.
+    """All commands; those of reviewers and of authors of rules are made only when wanted.
 
     Making a command costs the start of every other one.
     """
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        if cmd_name not in self.commands:
+        if cmd_name == "rules":
+            self._add_rules()
+        elif cmd_name not in self.commands:
             self._add_others()
         return super().get_command(ctx, cmd_name)
 
     def list_commands(self, ctx: Any) -> list[str]:
         self._add_others()
+        self._add_rules()
         return super().list_commands(ctx)
 
     def _add_others(self) -> None:
@@ -57,6 +58,11 @@ class _Commands(TyperGroup):
         found: Any = typer.main.get_group(others)
         first = {name: self.commands[name] for name in ("advise", "ask")}
         self.commands = {**first, **found.commands, **self.commands}
+
+    def _add_rules(self) -> None:
+        from advisor.cli_rules import app as rules
+
+        self.commands = {**self.commands, "rules": typer.main.get_group(rules)}
 
 
 app = typer.Typer(
@@ -68,8 +74,6 @@ app = typer.Typer(
     help="Which vanes, how many, on which side and at what angle; which head behind which vanes; "
     "and the rule behind every word.",
 )
-rules_app = typer.Typer(no_args_is_help=True, help="Read the rules.")
-app.add_typer(rules_app, name="rules")
 
 
 def _show_version(wanted: bool) -> None:
@@ -94,32 +98,15 @@ def main(
     """Which vanes, how many, on which side and at what angle; which head behind which vanes."""
 
 
-def _complete_rule(incomplete: str) -> list[str]:
-    from advisor.rulebase.read import read_rule_base
-
-    try:
-        return [r for r in read_rule_base().entries if r.startswith(incomplete)]
-    except Faults:
-        return []
-
-
 def _complete_format(incomplete: str) -> list[str]:
     from advisor.render import FORMATS
 
     return [name for name in FORMATS if name.startswith(incomplete)]
 
 
-def _complete_rule_format(incomplete: str) -> list[str]:
-    return [name for name in RULE_FORMATS if name.startswith(incomplete)]
-
-
 Format = Annotated[
     str,
     typer.Option("--format", metavar="text|json|html|svg", autocompletion=_complete_format),
-]
-RuleFormat = Annotated[
-    str,
-    typer.Option("--format", metavar="text|json", autocompletion=_complete_rule_format),
 ]
 
 
@@ -303,84 +290,3 @@ def facts(
     except Faults as refused:
         fail(refused)
     write(facts_text(words, group), None)
-
-
-@rules_app.command("list")
-def rules_list(
-    rules: Rules = None,
-    topic: Annotated[
-        str | None, typer.Option("--topic", metavar="NAME", help="Only the rules of one file.")
-    ] = None,
-    form: RuleFormat = "text",
-    out: Out = None,
-) -> None:
-    """List the rules by topic: what each asks and what it rests on."""
-    from advisor.pages import list_json, list_text, topics
-    from advisor.rulebase.read import read_rule_base
-
-    check_format(form, RULE_FORMATS)
-    try:
-        base = read_rule_base(rules)
-        if topic is not None and topic not in topics(base):
-            remedy = suggest(topic, topics(base), "topics")
-            raise misuse("--topic", f"`{topic}` is no topic", remedy)
-    except Faults as refused:
-        fail(refused)
-    write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
-
-
-@rules_app.command("show")
-def rules_show(
-    rule_id: Annotated[
-        str, typer.Argument(metavar="ID", help="The rule's name.", autocompletion=_complete_rule)
-    ],
-    rules: Rules = None,
-    form: RuleFormat = "text",
-    out: Out = None,
-) -> None:
-    """Show a rule's page: what it says, when, its exceptions, why, on what evidence."""
-    from advisor.pages import page_json, page_text
-    from advisor.rulebase.read import read_rule_base
-
-    check_format(form, RULE_FORMATS)
-    try:
-        base = read_rule_base(rules)
-        gone = {retired.rule for retired in base.retired}
-        if rule_id not in base.entries and rule_id not in gone:
-            near = did_you_mean(rule_id, [*base.entries, *gone])
-            remedy = f"did you mean {near}?" if near else "advisor rules list shows them all"
-            raise misuse("rules show", f"there is no rule `{rule_id}`", remedy)
-        shown = page_json(base, rule_id) if form == "json" else page_text(base, rule_id)
-    except Faults as refused:
-        fail(refused)
-    write(shown, out)
-
-
-@rules_app.command("cases")
-def rules_cases(
-    rules: Rules = None,
-    only: Annotated[
-        str, typer.Option("--only", metavar="NAME", help="Only cases with this in their name.")
-    ] = "",
-    form: Annotated[str, typer.Option("--format", metavar="text|json|junit")] = "text",
-    out: Out = None,
-) -> None:
-    """Run the cases kept beside the rules, and say which do not hold."""
-    from advisor.case_report import FORMS, run_all, text, without_a_case
-    from advisor.rulebase.read import read_rule_base
-
-    check_format(form, tuple(FORMS))
-    try:
-        base = read_rule_base(rules)
-        outcomes = run_all(base, only)
-        if only and not outcomes:
-            raise misuse("--only", f"no case has `{only}` in its name", "name another, or none")
-    except Faults as refused:
-        fail(refused)
-    if form == "text":
-        uncovered = [] if only else without_a_case(outcomes, base)
-        write(text(outcomes, uncovered), out)
-    else:
-        write(FORMS[form](outcomes), out)
-    if any(outcome.fails for outcome in outcomes):
-        raise typer.Exit(NO_BUILD)

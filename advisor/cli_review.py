@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from advisor.judge import Judgement
 
-app = typer.Typer()
+app = typer.Typer(rich_markup_mode=None)
 
 _TEXT_JSON = ("text", "json")
 _REVIEW = ("html", "json")

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -247,3 +248,17 @@ def test_a_fact_set_twice_is_refused() -> None:
     status, _, err = run("advise", "--set", "point.type=blunt", "--set", "point.type=mechanical")
     assert status == 2
     assert "`point.type` is stated twice" in err
+
+
+def test_every_command_tells_of_itself_in_the_same_plain_shape() -> None:
+    """Commands are gathered from several modules, each of which could bring a shape of its own."""
+    ours = [[], ["rules"]]
+    for words in ours:
+        told = run(*words, "--help")[1]
+        names = re.findall(r"(?m)^  ([a-z-]+)  ", told.split("Commands:")[1])
+        assert len(names) > 2
+        for name in names:
+            status, told, _ = run(*words, name, "--help")
+            assert status == 0
+            assert told.startswith(f"Usage: root {' '.join([*words, name])} ")
+            assert told.isascii()

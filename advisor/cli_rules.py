@@ -1,0 +1,118 @@
+"""The commands about rules themselves: reading them."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from advisor.cli_common import NO_BUILD, Out, Rules, check_format, fail, misuse, write
+from advisor.errors import Faults, did_you_mean, suggest
+
+RULE_FORMATS = ("text", "json")
+
+app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Read the rules, prove and test them, and write new ones.",
+)
+
+
+def _complete_rule(incomplete: str) -> list[str]:
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        return [r for r in read_rule_base().entries if r.startswith(incomplete)]
+    except Faults:
+        return []
+
+
+def _complete_rule_format(incomplete: str) -> list[str]:
+    return [name for name in RULE_FORMATS if name.startswith(incomplete)]
+
+
+RuleFormat = Annotated[
+    str,
+    typer.Option("--format", metavar="text|json", autocompletion=_complete_rule_format),
+]
+
+
+@app.command("list")
+def rules_list(
+    rules: Rules = None,
+    topic: Annotated[
+        str | None, typer.Option("--topic", metavar="NAME", help="Only the rules of one file.")
+    ] = None,
+    form: RuleFormat = "text",
+    out: Out = None,
+) -> None:
+    """List the rules by topic: what each asks and what it rests on."""
+    from advisor.pages import list_json, list_text, topics
+    from advisor.rulebase.read import read_rule_base
+
+    check_format(form, RULE_FORMATS)
+    try:
+        base = read_rule_base(rules)
+        if topic is not None and topic not in topics(base):
+            remedy = suggest(topic, topics(base), "topics")
+            raise misuse("--topic", f"`{topic}` is no topic", remedy)
+    except Faults as refused:
+        fail(refused)
+    write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
+
+
+@app.command("show")
+def rules_show(
+    rule_id: Annotated[
+        str, typer.Argument(metavar="ID", help="The rule's name.", autocompletion=_complete_rule)
+    ],
+    rules: Rules = None,
+    form: RuleFormat = "text",
+    out: Out = None,
+) -> None:
+    """Show a rule's page: what it says, when, its exceptions, why, on what evidence."""
+    from advisor.pages import page_json, page_text
+    from advisor.rulebase.read import read_rule_base
+
+    check_format(form, RULE_FORMATS)
+    try:
+        base = read_rule_base(rules)
+        gone = {retired.rule for retired in base.retired}
+        if rule_id not in base.entries and rule_id not in gone:
+            near = did_you_mean(rule_id, [*base.entries, *gone])
+            remedy = f"did you mean {near}?" if near else "advisor rules list shows them all"
+            raise misuse("rules show", f"there is no rule `{rule_id}`", remedy)
+        shown = page_json(base, rule_id) if form == "json" else page_text(base, rule_id)
+    except Faults as refused:
+        fail(refused)
+    write(shown, out)
+
+
+@app.command("cases")
+def rules_cases(
+    rules: Rules = None,
+    only: Annotated[
+        str, typer.Option("--only", metavar="NAME", help="Only cases with this in their name.")
+    ] = "",
+    form: Annotated[str, typer.Option("--format", metavar="text|json|junit")] = "text",
+    out: Out = None,
+) -> None:
+    """Run the cases kept beside the rules, and say which do not hold."""
+    from advisor.case_report import FORMS, run_all, text, without_a_case
+    from advisor.rulebase.read import read_rule_base
+
+    check_format(form, tuple(FORMS))
+    try:
+        base = read_rule_base(rules)
+        outcomes = run_all(base, only)
+        if only and not outcomes:
+            raise misuse("--only", f"no case has `{only}` in its name", "name another, or none")
+    except Faults as refused:
+        fail(refused)
+    if form == "text":
+        uncovered = [] if only else without_a_case(outcomes, base)
+        write(text(outcomes, uncovered), out)
+    else:
+        write(FORMS[form](outcomes), out)
+    if any(outcome.fails for outcome in outcomes):
+        raise typer.Exit(NO_BUILD)
