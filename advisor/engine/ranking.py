@@ -77,9 +77,13 @@ def within_reach(
     best = max(known) if wish.highest else min(known)
     keep: list[int] = []
     rest: list[int] = []
+    within = wish.within
+    # Rounding to nine digits moves a number by half a unit of the ninth: what is further off is so
+    # without it, and that is most of what is asked.
+    beyond = within + abs(within) * 1e-8
     for at in group:
         x = values[at]
-        near = has_value(x) and round9(abs(best - x)) <= wish.within
+        near = has_value(x) and (gap := abs(best - x)) <= beyond and round9(gap) <= within
         (keep if near else rest).append(at)
     return keep, rest
 
