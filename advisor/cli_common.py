@@ -57,10 +57,11 @@ def misuse(where: str, what: str, remedy: str) -> Faults:
     return Faults([Fault(where, None, None, what, remedy)], "usage")
 
 
-def check_format(form: str, formats: tuple[str, ...]) -> None:
+def check_format(form: str, formats: tuple[str, ...], closing: str = "nothing was advised") -> None:
     """Refuse what is no format."""
     if form not in formats:
-        fail(misuse("--format", f"`{form}` is no format", suggest(form, formats, "formats")))
+        fault = misuse("--format", f"`{form}` is no format", suggest(form, formats, "formats"))
+        fail(fault, closing)
 
 
 def fail(faults: Faults, closing: str = "nothing was advised") -> NoReturn:

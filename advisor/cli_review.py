@@ -57,7 +57,7 @@ def why(
     """Tell why something is so: a fact, an option, a rule, down to the lines that were stated."""
     from advisor.why import FORMATS, answer
 
-    check_format(form, FORMATS)
+    check_format(form, FORMATS, "nothing was told")
     try:
         judgement = _judged(subject, sets, rules, stock)
         told = answer(judgement, what, form, colour(out))
@@ -83,7 +83,7 @@ def why_not(
     out: Out = None,
 ) -> None:
     """Tell what keeps a rule from standing, or a build from being chosen, and what would do."""
-    check_format(form, _TEXT_JSON)
+    check_format(form, _TEXT_JSON, "nothing was told")
     try:
         judgement = _judged(subject, sets, rules, stock)
         from advisor.named_builds import build_named
@@ -108,7 +108,7 @@ def turning_points(
     out: Out = None,
 ) -> None:
     """Tell, for each stated fact, the smallest change of it that alters the advice, and to what."""
-    check_format(form, _TEXT_JSON)
+    check_format(form, _TEXT_JSON, "nothing was told")
     try:
         judgement = _judged(subject, sets, rules, stock)
     except Faults as refused:
@@ -141,7 +141,7 @@ def compare(
     out: Out = None,
 ) -> None:
     """Put two builds of a setup, or the advice on two setups, side by side."""
-    check_format(form, ("text", "json", "html"))
+    check_format(form, ("text", "json", "html"), "nothing was compared")
     named = builds or []
     if other is None and not 1 <= len(named) <= 2:
         remedy = (
@@ -186,7 +186,7 @@ def review(
     out: Out = None,
 ) -> None:
     """Write a page to audit the advice from: reasons, what lost, the rules as they stood."""
-    check_format(form, _REVIEW)
+    check_format(form, _REVIEW, "nothing was told")
     try:
         judgement = _judged(subject, sets, rules, stock)
     except Faults as refused:
@@ -207,7 +207,7 @@ def recheck(
     out: Out = None,
 ) -> None:
     """Derive a saved Decision anew, by a program of its own, and say what of it holds."""
-    check_format(form, _TEXT_JSON)
+    check_format(form, _TEXT_JSON, "nothing was checked")
     from advisor.recheck import recheck as check
 
     try:

@@ -1,12 +1,23 @@
-"""The commands about rules themselves: reading them."""
+"""The commands about rules themselves: reading them, checking them, proving them."""
 
 from __future__ import annotations
 
-from typing import Annotated
+import json
+from typing import Annotated, Any
 
 import typer
 
-from advisor.cli_common import NO_BUILD, Out, Rules, check_format, fail, misuse, write
+from advisor.cli_common import (
+    NO_BUILD,
+    Out,
+    Rules,
+    check_format,
+    colour,
+    fail,
+    misuse,
+    write,
+)
+from advisor.decision import to_plain
 from advisor.errors import Faults, did_you_mean, suggest
 
 RULE_FORMATS = ("text", "json")
@@ -50,14 +61,14 @@ def rules_list(
     from advisor.pages import list_json, list_text, topics
     from advisor.rulebase.read import read_rule_base
 
-    check_format(form, RULE_FORMATS)
+    check_format(form, RULE_FORMATS, "nothing was listed")
     try:
         base = read_rule_base(rules)
         if topic is not None and topic not in topics(base):
             remedy = suggest(topic, topics(base), "topics")
             raise misuse("--topic", f"`{topic}` is no topic", remedy)
     except Faults as refused:
-        fail(refused)
+        fail(refused, "nothing was listed")
     write(list_json(base, topic) if form == "json" else list_text(base, topic), out)
 
 
@@ -74,7 +85,7 @@ def rules_show(
     from advisor.pages import page_json, page_text
     from advisor.rulebase.read import read_rule_base
 
-    check_format(form, RULE_FORMATS)
+    check_format(form, RULE_FORMATS, "nothing was shown")
     try:
         base = read_rule_base(rules)
         gone = {retired.rule for retired in base.retired}
@@ -84,7 +95,7 @@ def rules_show(
             raise misuse("rules show", f"there is no rule `{rule_id}`", remedy)
         shown = page_json(base, rule_id) if form == "json" else page_text(base, rule_id)
     except Faults as refused:
-        fail(refused)
+        fail(refused, "nothing was shown")
     write(shown, out)
 
 
@@ -101,14 +112,14 @@ def rules_cases(
     from advisor.case_report import FORMS, run_all, text, without_a_case
     from advisor.rulebase.read import read_rule_base
 
-    check_format(form, tuple(FORMS))
+    check_format(form, tuple(FORMS), "nothing was run")
     try:
         base = read_rule_base(rules)
         outcomes = run_all(base, only)
         if only and not outcomes:
             raise misuse("--only", f"no case has `{only}` in its name", "name another, or none")
     except Faults as refused:
-        fail(refused)
+        fail(refused, "nothing was run")
     if form == "text":
         uncovered = [] if only else without_a_case(outcomes, base)
         write(text(outcomes, uncovered), out)
@@ -116,3 +127,40 @@ def rules_cases(
         write(FORMS[form](outcomes), out)
     if any(outcome.fails for outcome in outcomes):
         raise typer.Exit(NO_BUILD)
+
+
+@app.command("check")
+def rules_check(
+    rules: Rules = None,
+    proofs: Annotated[
+        bool,
+        typer.Option("--proofs/--no-proofs", help="Whether to prove what can be proved, too."),
+    ] = True,
+    form: Annotated[str, typer.Option("--format", metavar="text|json|sarif")] = "text",
+    out: Out = None,
+) -> None:
+    """Check rules: what is wrong as written, and what is proved, with a setup that shows it."""
+    from advisor.checking import check_rules
+
+    check_format(form, ("text", "json", "sarif"), "nothing was checked")
+    report = check_rules(rules, proofs=proofs)
+    if form == "text":
+        from advisor.render.check_text import render
+
+        write(render(report, colour(out)), out)
+    elif form == "json":
+        write(_json(report), out)
+    else:
+        from advisor.render.check_sarif import render as render_sarif
+
+        write(render_sarif(report), out)
+    _end(report.exit_status)
+
+
+def _json(found: Any) -> str:
+    return json.dumps(to_plain(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _end(status: int) -> None:
+    if status:
+        raise typer.Exit(status)

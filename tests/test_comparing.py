@@ -651,8 +651,8 @@ def test_decisions_by_other_rules_and_stock_say_so_first_and_have_no_ranking() -
     assert (c.ahead, c.stages) == ("", ())
     whats = [ground.what for ground in c.grounds]
     assert (whats[0], whats[-1]) == ("rule base", "stock")
-    assert c.grounds[0].first == f"base 0.3.0, digest {base().digest[:12]}"
-    assert c.grounds[0].second.startswith("quillmere 1.4.0 over base 0.3.0, digest ")
+    assert c.grounds[0].first == f"base 0.4.0, digest {base().digest[:12]}"
+    assert c.grounds[0].second.startswith("quillmere 1.4.0 over base 0.4.0, digest ")
     assert c.verdict == (
         "They cannot be ranked against each other: they differ in rule base, stock, what is given "
         "and what is assumed. Both hold."

@@ -47,11 +47,6 @@ class Stock(NamedTuple):
     typical: frozenset[str] = frozenset()
 
 
-def _kept(raw: Plain) -> Plain:
-    """Leave out what no advice depends on: what checks of a rule base take for granted."""
-    return {key: part for key, part in raw.items() if key not in ("domain", "accept")}
-
-
 class RuleFiles:
     """A rule base with all that it extends, from each layer's documents, lowest first."""
 
@@ -70,8 +65,8 @@ class RuleFiles:
             manifest, facts, sources = (files[n].data if n in files else {} for n in SPECIAL[:3])
             facts, sources = facts.get("facts", {}), sources.get("sources", {})
             rules = {raw["id"]: raw for n in files if n not in SPECIAL for raw in files[n].data}
-            parts = {"manifest": _kept(manifest), "vocabulary": facts, "sources": sources}
-            told.append({**parts, "rules": {name: _kept(raw) for name, raw in rules.items()}})
+            parts = {"manifest": manifest, "vocabulary": facts, "sources": sources}
+            told.append({**parts, "rules": rules})
             by = manifest["name"]
             self.layer |= dict.fromkeys(rules, len(self.names))
             self.names.append((by, str(manifest["version"])))

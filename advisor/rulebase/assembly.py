@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from collections.abc import Set as AbstractSet
+from functools import partial
 from typing import Any
 
+from advisor.engine.conditions import Node
 from advisor.engine.program import Program
 from advisor.engine.rules import CircleError, overriders
 from advisor.engine.values import OPTION, FactTable
 from advisor.errors import did_you_mean
 from advisor.rulebase import store
-from advisor.rulebase.conditions import Path
+from advisor.rulebase.conditions import ConditionReader, Path
 from advisor.rulebase.digest import digest
 from advisor.rulebase.facts import read_assumption
 from advisor.rulebase.files import Desk, LayerFiles, SourceFile, Spot
 from advisor.rulebase.locate import SPECIAL
 from advisor.rulebase.model import (
+    Acceptance,
     Contest,
     Evidence,
     Layer,
@@ -105,6 +108,10 @@ class Assembly:
             line=file.lines.get(raw["id"], 0),
             replaces=raw.get("replaces", ""),
             source=raw,
+            accepts=tuple(
+                Acceptance(one["finding"], one["because"], tuple(one.get("with", ())))
+                for one in raw.get("accept", ())
+            ),
         )
 
     # Putting layers together
@@ -123,6 +130,7 @@ class Assembly:
         kept = self._resolve(entries, homes, gone)
         favours = self._favours(layers, kept, homes, vocabulary)
         assume = self._assume(layers, vocabulary)
+        domain = self._domain(layers, vocabulary)
         ladder = self._ladder(layers, vocabulary)
         self._check_steps(kept, homes)
         table = vocabulary.table()
@@ -162,6 +170,7 @@ class Assembly:
             retired=retired,
             digest=_identity(layers),
             ladder=ladder,
+            domain=domain,
         )
 
     def _gone(
@@ -251,7 +260,10 @@ class Assembly:
                 for step in entry.steps
             )
             rule = entry.rule._replace(overrides=tuple(o for o in overrides if o and o != entry.id))
-            kept[entry.id] = entry._replace(rule=rule, steps=steps)
+            replaced = entries.get(entry.replaces)
+            before = () if replaced is None else map(follow, replaced.rule.overrides)
+            dropped = tuple(o for o in before if o and o != entry.id and o not in overrides)
+            kept[entry.id] = entry._replace(rule=rule, steps=steps, dropped=dropped)
         return kept
 
     def _favours(
@@ -358,6 +370,20 @@ class Assembly:
                     assume[name] = found
         return assume
 
+    def _domain(self, layers: list[LayerFiles], vocabulary: Vocabulary) -> tuple[Node, ...]:
+        """Return what every layer says that all setups meet, for proofs."""
+        found: list[Node] = []
+        for layer in layers:
+            file = layer.files.named("manifest.yaml")
+            if file is None or not self.desk.sound:
+                continue
+            reader = ConditionReader(vocabulary, partial(self.desk.fault, file))
+            for i, raw in enumerate(layer.manifest.get("domain", ())):
+                node = reader.condition(raw, ("domain", i))
+                if node is not None:
+                    found.append(node)
+        return tuple(found)
+
     def _ladder(self, layers: list[LayerFiles], vocabulary: Vocabulary) -> Stock:
         """Return the generic stock: of the highest layer that has one."""
         for layer in reversed(layers):
@@ -409,6 +435,10 @@ class Assembly:
                     f"`{other}` is a rule of a layer above this one",
                     "a rule overrides rules of its own layer and of those under it",
                 )
+        for i, accepted in enumerate(spot.raw.get("accept", ())):
+            for j, other in enumerate(accepted.get("with", ())):
+                if other not in homes:
+                    self.desk.no_rule(spot.file, (spot.at, "accept", i, "with", j), other, homes)
         for i, conclusion in enumerate(spot.raw["then"]):
             for j, other in enumerate((conclusion or {}).get("step", {}).get("after", ())):
                 if other not in homes:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from advisor.engine.conditions import tests_of
+from advisor.engine.conditions import Node, tests_of
 from advisor.engine.program import Program
 from advisor.engine.rules import Rule
 from advisor.engine.values import CONCLUDED, FactTable
@@ -18,6 +18,23 @@ _WEIGHT = {"stop": 64, "must": 16, "must_not": 16, "should": 4, "should_not": 4}
 PHASES = ("prepare", "set-up", "bond", "cure", "verify", "shoot", "care")
 LEVELS = ("stop", "caution", "note")
 EVIDENCE = ("published", "derived", "common-practice", "house")
+
+ACCEPTABLE = (
+    "never-fires",
+    "never-matters",
+    "always-set-aside",
+    "exception-never-holds",
+    "open-tie",
+    "no-build",
+    "threshold-outside-range",
+    "contradictory-bounds",
+    "near-duplicate",
+    "demand-nothing-meets",
+    "carries-more-than-it-should",
+    "should-overrides-stop",
+    "dropped-override",
+)
+"""What a check may find about a rule, and a rule may accept."""
 
 
 class Source(NamedTuple):
@@ -64,6 +81,14 @@ class StepText(NamedTuple):
     after: tuple[str, ...]
 
 
+class Acceptance(NamedTuple):
+    """A finding of a check that is meant so; `others` narrows it to findings with these rules."""
+
+    finding: str
+    because: str
+    others: tuple[str, ...] = ()
+
+
 class RuleEntry(NamedTuple):
     """A rule with its words and its place."""
 
@@ -79,6 +104,8 @@ class RuleEntry(NamedTuple):
     line: int
     replaces: str
     source: Mapping[str, Any]
+    accepts: tuple[Acceptance, ...] = ()
+    dropped: tuple[str, ...] = ()  # what the rule it replaces overrode, and it does not
 
     @property
     def id(self) -> str:
@@ -127,6 +154,7 @@ class RuleBase:
         retired: tuple[Retired, ...],
         digest: str,
         ladder: Stock,
+        domain: tuple[Node, ...] = (),
     ) -> None:
         self.layers = layers
         self.vocabulary = vocabulary
@@ -140,6 +168,8 @@ class RuleBase:
         self.titles: dict[str, str] = {source: _title(sources[source]) for source in sources}
         self.digest = digest
         self.ladder = ladder
+        self.domain = domain
+        """What no setup breaks, for proofs; nothing else reads it."""
 
     @cached_property
     def words(self) -> Words:

@@ -14,7 +14,7 @@ from typing import Any
 
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION
 from advisor.quantities import UNITS, spellings
-from advisor.rulebase.model import EVIDENCE, LEVELS, PHASES
+from advisor.rulebase.model import ACCEPTABLE, EVIDENCE, LEVELS, PHASES
 from advisor.setups.read import FROM_STOCK, ITEM_LISTS
 from advisor.setups.take import NAMES
 from advisor.vocabulary import CHOICE, COUNT, FLAG, QUANTITY, FactEntry, Vocabulary
@@ -67,6 +67,7 @@ def manifest() -> Schema:
                         {"value": {}, "because": TEXT}, ("value", "because")
                     ),
                 },
+                "domain": {"type": "array", "items": {"type": "object", "minProperties": 1}},
             },
             ("name", "version"),
         ),
@@ -282,6 +283,17 @@ def rules(words: Vocabulary | None = None) -> Schema:
             "overrides": {"type": "array", "items": NAME, "uniqueItems": True},
             "contested": _object({"by": {"enum": list(EVIDENCE)}, "note": TEXT}, ("by", "note")),
             "replaces": NAME,
+            "accept": {
+                "type": "array",
+                "items": _object(
+                    {
+                        "finding": {"enum": list(ACCEPTABLE)},
+                        "because": TEXT,
+                        "with": {"type": "array", "items": NAME, "uniqueItems": True},
+                    },
+                    ("finding", "because"),
+                ),
+            },
         },
         ("id", "says", "then", "because", "evidence"),
     )
@@ -434,6 +446,7 @@ EXPECTED_LISTS = (
 
 def all_schemas(words: Vocabulary) -> dict[str, Schema]:
     """Return every schema file by its name."""
+    from advisor.checked import CheckReport
     from advisor.comparison import Comparison
     from advisor.derivation import Derivation
     from advisor.findings import TurningPoints, WhyNot
@@ -455,5 +468,6 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
         "turning-points": schema_of(TurningPoints, "Turning points"),
         "why-not": schema_of(WhyNot, "Why not"),
         "review": schema_of(Review, "Review"),
+        "check": schema_of(CheckReport, "Check of a rule base"),
         "recheck": schema_of(Report, "Recheck"),
     }

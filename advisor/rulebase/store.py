@@ -12,7 +12,7 @@ import json
 import os
 from typing import Any
 
-FORMAT = "4"
+FORMAT = "5"
 """Raised whenever what the reader accepts or keeps changes."""
 
 _MOST_FILES = 32

@@ -278,19 +278,14 @@ def _digest(layers: list[_Files]) -> str:
     """Return the identity of the rules: SHA-256 over the canonical JSON of each layer."""
     told = [
         {
-            "manifest": _kept(files["manifest.yaml"].data),
+            "manifest": files["manifest.yaml"].data,
             "vocabulary": _section(files, "vocabulary.yaml", "facts"),
             "sources": _section(files, "sources.yaml", "sources"),
-            "rules": {raw["id"]: _kept(raw) for raw in _raw_rules(files)},
+            "rules": {raw["id"]: raw for raw in _raw_rules(files)},
         }
         for files in layers
     ]
     return hashlib.sha256(canonical(told).encode()).hexdigest()
-
-
-def _kept(raw: Mapping[str, Any]) -> dict[str, Any]:
-    """Leave out what no advice depends on: what checks of a rule base take for granted."""
-    return {key: part for key, part in raw.items() if key not in ("domain", "accept")}
 
 
 def canonical(data: Any) -> str:

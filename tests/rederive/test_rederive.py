@@ -341,7 +341,7 @@ RULE_OF_COUNT = "says: Put four vanes behind a fixed-blade head."
             "{at_least: 2.4 in, at_most: 2.8 in}",
             "reasons",
         ),
-        ("manifest.yaml", "version: 0.3.0", "version: 0.3.1", "rulebase.version"),
+        ("manifest.yaml", "version: 0.4.0", "version: 0.4.1", "rulebase.version"),
         ("count.yaml", RULE_OF_COUNT, RULE_OF_COUNT.replace("four", "4"), "reasons"),
         (
             "steering.yaml",
