@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from advisor.errors import Fault, Faults, suggest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 NO_BUILD = 1
 """Exit status where no build survives or a stop stands; a refusal knows its own."""
@@ -31,6 +34,8 @@ def _complete_set(incomplete: str) -> list[str]:
         if fact.startswith(name) and entry.origin != CONCLUDED
     ]
 
+
+_BAR = 30  # letters
 
 Rules = Annotated[
     str | None,
@@ -135,3 +140,17 @@ def replace(out: str, text: str) -> None:
         if os.path.exists(part):
             os.unlink(part)
         raise
+
+
+def progress(what: str) -> Callable[[int, int], None] | None:
+    """Return what shows on a terminal how far the work has come; nothing elsewhere."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        return None
+
+    def show(done: int, of: int) -> None:
+        full = _BAR * done // max(of, 1)
+        end = "\n" if done >= of else ""
+        sys.stderr.write(f"\r[{'#' * full}{'.' * (_BAR - full)}] {done} of {of} {what}{end}")
+        sys.stderr.flush()
+
+    return show

@@ -18,6 +18,7 @@ from advisor.cli_common import (
     colour,
     fail,
     misuse,
+    progress,
     write,
 )
 from advisor.errors import Fault, Faults
@@ -211,7 +212,7 @@ def recheck(
     from advisor.recheck import recheck as check
 
     try:
-        report = check(decision, rules, stock, _progress("builds judged"))
+        report = check(decision, rules, stock, progress("builds judged"))
     except Faults as refused:
         fail(refused, "nothing was checked")
     plain = json.dumps(report.to_plain(), indent=2, ensure_ascii=False) + "\n"
@@ -261,16 +262,3 @@ def _told(found: Any, form: str, out: str | None, render: Callable[[Any, bool], 
     from advisor.decision import to_plain
 
     return json.dumps(to_plain(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _progress(what: str) -> Callable[[int, int], None] | None:
-    """Return what shows on a terminal how far the work has come; nothing elsewhere."""
-    if sys.stderr is None or not sys.stderr.isatty():
-        return None
-
-    def show(done: int, of: int) -> None:
-        end = "\n" if done >= of else ""
-        sys.stderr.write(f"\r{done} of {of} {what}{end}")
-        sys.stderr.flush()
-
-    return show

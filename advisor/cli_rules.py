@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import json
+import os
 from typing import Annotated, Any
 
 import typer
@@ -15,6 +17,7 @@ from advisor.cli_common import (
     colour,
     fail,
     misuse,
+    progress,
     write,
 )
 from advisor.decision import to_plain
@@ -45,6 +48,16 @@ def _complete_rule_format(incomplete: str) -> list[str]:
 RuleFormat = Annotated[
     str,
     typer.Option("--format", metavar="text|json", autocompletion=_complete_rule_format),
+]
+
+
+MOST_PERCENT, MOST_WORKERS = 100, 64
+
+Least = Annotated[
+    float | None,
+    typer.Option(
+        "--at-least", metavar="PERCENT", min=0, max=100, help="End with 1 if less is reached."
+    ),
 ]
 
 
@@ -155,6 +168,75 @@ def rules_check(
 
         write(render_sarif(report), out)
     _end(report.exit_status)
+
+
+@app.command("coverage")
+def rules_coverage(
+    rules: Rules = None,
+    least: Least = None,
+    form: RuleFormat = "text",
+    out: Out = None,
+) -> None:
+    """Tell what the cases exercise of the rules: states, tests, bounds, exceptions, overrides."""
+    check_format(form, RULE_FORMATS, "nothing was run")
+    from advisor.coverage.rules import coverage, gate
+    from advisor.render.coverage_text import render
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        found = coverage(read_rule_base(rules))
+    except Faults as refused:
+        fail(refused, "nothing was run")
+    passed = None if least is None else gate(found, least)
+    write(_json(found) if form == "json" else render(found, colour(out), passed), out)
+    _end(0 if passed is None or passed.passes else NO_BUILD)
+
+
+@app.command("mutate")
+def rules_mutate(
+    rules: Rules = None,
+    least: Least = None,
+    share: Annotated[
+        float,
+        typer.Option("--share", metavar="PERCENT", help="How many of all changes to try."),
+    ] = 100,
+    only: Annotated[
+        str, typer.Option("--only", metavar="NAME", help="Only changes with this in their name.")
+    ] = "",
+    workers: Annotated[
+        int | None,
+        typer.Option("--workers", metavar="N", help="Processes to work in; one for each core."),
+    ] = None,
+    form: RuleFormat = "text",
+    out: Out = None,
+) -> None:
+    """Change the rules in many small ways, and tell which changes no case notices."""
+    check_format(form, RULE_FORMATS, "nothing was changed")
+    from advisor.mutation.score import gate, mutation
+    from advisor.render.mutation_text import render
+    from advisor.rulebase.read import read_rule_base
+
+    gc.enable()  # this takes minutes, not the tenth of a second for which it was turned off
+    try:
+        if not 0 < share <= MOST_PERCENT:
+            raise misuse("--share", f"{share:g} % is no share", "name from 0 to 100")
+        if workers is not None and not 0 < workers <= MOST_WORKERS:
+            remedy = f"name from 1 to {MOST_WORKERS}"
+            raise misuse("--workers", f"{workers} is no number of processes", remedy)
+        found = mutation(
+            read_rule_base(rules),
+            share=share / 100,
+            only=only,
+            workers=workers or min(os.cpu_count() or 1, MOST_WORKERS),
+            progress=progress("changes tried"),
+        )
+        if only and not found.total.of:
+            raise misuse("--only", f"no change has `{only}` in its name", "name a rule, or none")
+    except Faults as refused:
+        fail(refused, "nothing was changed")
+    passed = None if least is None else gate(found, least)
+    write(_json(found) if form == "json" else render(found, colour(out), passed), out)
+    _end(0 if passed is None or passed.passes else NO_BUILD)
 
 
 def _json(found: Any) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor import cli_review
+from advisor import cli_common
 from tests.test_cli import run
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -179,13 +179,15 @@ def test_progress_is_shown_on_a_terminal_alone(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr("sys.stderr.isatty", lambda: False, raising=False)
-    assert cli_review._progress("builds judged") is None
+    assert cli_common.progress("builds judged") is None
     monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
-    show = cli_review._progress("builds judged")
+    show = cli_common.progress("builds judged")
     assert show is not None
     show(5, 10)
     show(10, 10)
-    assert capsys.readouterr().err == "\r5 of 10 builds judged\r10 of 10 builds judged\n"
+    assert capsys.readouterr().err == (
+        f"\r[{'#' * 15}{'.' * 15}] 5 of 10 builds judged\r[{'#' * 30}] 10 of 10 builds judged\n"
+    )
 
 
 def test_they_stand_in_the_list_of_commands_and_cost_the_others_nothing() -> None:

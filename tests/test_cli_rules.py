@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from itertools import takewhile
 from pathlib import Path
 
 import jsonschema
@@ -85,3 +86,75 @@ def test_an_unknown_format_is_refused() -> None:
     assert (status, out) == (2, "")
     assert "did you mean sarif?" in err
     assert err.endswith("nothing was checked\n")
+
+
+WARM = """\
+- id: warm-hands
+  says: Warm your hands at a draw of sixty pounds.
+  when: {bow.draw_weight: {at_least: 60 lbf}}
+  then: [{caution: {level: note, text: Warm them.}}]
+  because: It is planted.
+  evidence: {class: house, note: planted}
+"""
+CASES = """\
+- case: sixty
+  says: Sixty pounds is enough.
+  setup: {bow: {draw_weight: 60 lbf}}
+  expect: {fired: [warm-hands]}
+"""
+
+
+@pytest.fixture
+def warm(shed: Path) -> str:
+    """A house with one rule and one case, in which it fires on its bound."""
+    (shed / "care.yaml").write_text(WARM)
+    (shed / "cases").mkdir()
+    (shed / "cases" / "care.yaml").write_text(CASES)
+    return str(shed)
+
+
+def test_coverage_tells_what_no_case_shows_and_keeps_a_gate(warm: str) -> None:
+    status, out, err = run("rules", "coverage", "--rules", warm)
+    assert (status, err) == (0, "")
+    told = " ".join(out.split())
+    for missing in ("stays silent", "stays undecided", "just beyond", "alone failing"):
+        assert missing in told.partition("Missing: ")[2]
+    assert "just within" not in told.partition("Missing: ")[2]
+    assert run("rules", "coverage", "--rules", warm, "--at-least", "90")[0] == 1
+    assert run("rules", "coverage", "--rules", warm, "--at-least", "20")[0] == 0
+    plain = json.loads(run("rules", "coverage", "--rules", warm, "--format", "json")[1])
+    jsonschema.validate(plain, json.loads((SCHEMAS / "coverage.schema.json").read_text()))
+    assert run("rules", "coverage", "--rules", warm, "--at-least", "101")[0] == 2
+
+
+def test_a_change_that_no_case_notices_is_told_with_the_case_that_would(warm: str) -> None:
+    status, out, err = run("rules", "mutate", "--rules", warm, "--workers", "1")
+    assert (status, err) == (0, "")
+    assert "bow.draw_weight is at least 60 lb moved to 59 lb" in " ".join(out.split())
+    for words in (["--at-least", "99"], ["--at-least", "99", "--workers", "2"]):
+        assert run("rules", "mutate", "--rules", warm, *words)[0] == 1
+    plain = json.loads(
+        run("rules", "mutate", "--rules", warm, "--workers", "1", "--format", "json")[1]
+    )
+    jsonschema.validate(plain, json.loads((SCHEMAS / "mutation.schema.json").read_text()))
+    assert len(plain["survivors"]) == 2
+    # The first case that is shown, kept as it stands, notices its change.
+    first, *others = out[out.index("         - case: warm-hands") :].splitlines()
+    case = [first, *takewhile(lambda line: line.startswith(" " * 11), others)]
+    with open(Path(warm) / "cases" / "care.yaml", "a") as file:
+        file.write("\n" + "\n".join(line[9:] for line in case) + "\n")
+    assert run("rules", "cases", "--rules", warm)[0] == 0
+    out = run("rules", "mutate", "--rules", warm, "--workers", "1")[1]
+    assert "in all                  4 of 4, 100.0 %" in out
+    assert "Not noticed" not in out
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["--share", "0"], ["--share", "101"], ["--workers", "0"], ["--only", "no such change"]],
+)
+def test_what_cannot_be_tried_is_refused(words: list[str], warm: str) -> None:
+    status, out, err = run("rules", "mutate", "--rules", warm, *words)
+    assert (status, out) == (2, "")
+    assert words[0] in err
+    assert err.endswith("nothing was changed\n")

@@ -446,6 +446,7 @@ EXPECTED_LISTS = (
 
 def all_schemas(words: Vocabulary) -> dict[str, Schema]:
     """Return every schema file by its name."""
+    from advisor.case_findings import Coverage, Mutation
     from advisor.checked import CheckReport
     from advisor.comparison import Comparison
     from advisor.derivation import Derivation
@@ -467,6 +468,8 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
         "comparison": schema_of(Comparison, "Comparison"),
         "turning-points": schema_of(TurningPoints, "Turning points"),
         "why-not": schema_of(WhyNot, "Why not"),
+        "coverage": schema_of(Coverage, "Coverage"),
+        "mutation": schema_of(Mutation, "Mutation"),
         "review": schema_of(Review, "Review"),
         "check": schema_of(CheckReport, "Check of a rule base"),
         "recheck": schema_of(Report, "Recheck"),
