@@ -60,11 +60,14 @@ def read_cases(path: str, base: RuleBase) -> list[Case]:
     from advisor.documents import check_schema, read_document
     from advisor.pipeline import offered_stock
     from advisor.rulebase import schemas
+    from advisor.rulebase.unfilled import tell_unfilled
     from advisor.setups.read import walk_setup
     from advisor.setups.take import take
 
     collector = Collector("rules")
     document = read_document(path, about="rules")
+    if tell_unfilled(document, collector):
+        raise Faults(collector.faults, "rules")
     if not check_schema(document, schemas.cases(), collector):
         raise Faults(collector.faults, "rules")
     cases = []

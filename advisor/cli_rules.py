@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import json
 import os
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -18,10 +18,17 @@ from advisor.cli_common import (
     fail,
     misuse,
     progress,
+    replace,
     write,
 )
 from advisor.decision import to_plain
 from advisor.errors import Faults, did_you_mean, suggest
+from advisor.rulebase.model import EVIDENCE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from advisor.authoring.drafts import Draft
 
 RULE_FORMATS = ("text", "json")
 
@@ -53,6 +60,9 @@ RuleFormat = Annotated[
 
 MOST_PERCENT, MOST_WORKERS = 100, 64
 
+NOT_WRITTEN = "nothing was written"
+
+House = Annotated[str, typer.Option("--rules", metavar="DIR", help="The folder of the rules.")]
 Least = Annotated[
     float | None,
     typer.Option(
@@ -237,6 +247,93 @@ def rules_mutate(
     passed = None if least is None else gate(found, least)
     write(_json(found) if form == "json" else render(found, colour(out), passed), out)
     _end(0 if passed is None or passed.passes else NO_BUILD)
+
+
+@app.command("new")
+def rules_new(
+    topic: Annotated[
+        str, typer.Argument(metavar="TOPIC", help="The file it belongs in, without its ending.")
+    ],
+    rule_id: Annotated[
+        str, typer.Argument(metavar="ID", help="The rule's name, in-small-letters.")
+    ],
+    rules: House,
+    evidence: Annotated[
+        str, typer.Option("--evidence", metavar="CLASS", help=" | ".join(EVIDENCE))
+    ],
+    source: Annotated[
+        str, typer.Option("--source", metavar="ID", help="Of published evidence: its source.")
+    ] = "",
+    new_topic: Annotated[
+        bool, typer.Option("--new-topic", help="Make the topic, where there is none.")
+    ] = False,
+) -> None:
+    """Begin a rule of a house: the rule, two cases and its source, to be filled in."""
+    from advisor.authoring.begin import new_rule, new_rule_text
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        base = read_rule_base(rules)
+        made = new_rule(base, topic, rule_id, evidence, source=source, new_topic=new_topic)
+    except Faults as refused:
+        fail(refused, NOT_WRITTEN)
+    write(new_rule_text(made, _put(made.files)), None)
+
+
+@app.command("format")
+def rules_format(
+    rules: House,
+    files: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[FILE.yaml...]", help="Files in it; without, all topics."),
+    ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Write nothing, and end with 1 if it would.")
+    ] = False,
+) -> None:
+    """Give rule files one order and one shape; every comment stays where it stood."""
+    from advisor.authoring.formatting import format_rules, formatting_text
+
+    try:
+        made = format_rules(rules, files or [])
+    except Faults as refused:
+        fail(refused, NOT_WRITTEN)
+    if not check:
+        _put(made.changed)
+    write(formatting_text(made, check=check), None)
+    _end(NO_BUILD if check and made.changed else 0)
+
+
+@app.command("schemas")
+def rules_schemas(
+    rules: House,
+    folder: Annotated[
+        str, typer.Option("--out", metavar="DIR", help="The folder they shall stand in.")
+    ],
+) -> None:
+    """Write the schemas an editor completes by, with the facts of a house among them."""
+    from advisor.authoring.begin import editor_schemas
+    from advisor.rulebase.read import read_rule_base
+
+    try:
+        made = editor_schemas(read_rule_base(rules), folder)
+    except Faults as refused:
+        fail(refused, NOT_WRITTEN)
+    written = _put(made)
+    told = [*written, f"{len(written)} written, {len(made) - len(written)} as they should be"]
+    write("\n".join(told) + "\n", None)
+
+
+def _put(drafts: Iterable[Draft]) -> tuple[str, ...]:
+    """Write files, all of them or none."""
+    from advisor.authoring.drafts import put_all
+
+    try:
+        return put_all(drafts, replace)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        where = str(error.filename or "the files")
+        fail(misuse(where, f"this cannot be written: {reason}", "look at the folder"), NOT_WRITTEN)
 
 
 def _json(found: Any) -> str:

@@ -158,3 +158,72 @@ def test_what_cannot_be_tried_is_refused(words: list[str], warm: str) -> None:
     assert (status, out) == (2, "")
     assert words[0] in err
     assert err.endswith("nothing was changed\n")
+
+
+def test_a_rule_is_begun_filled_in_and_holds(warm: str) -> None:
+    words = ["rules", "new", "care", "cool-hands", "--rules", warm, "--evidence", "house"]
+    status, out, err = run(*words)
+    assert (status, err) == (0, "")
+    assert "care.yaml" in out
+    assert "FILL IN" in (Path(warm) / "care.yaml").read_text()
+    status, out, err = run("rules", "cases", "--rules", warm)
+    assert (status, out) == (3, "")
+    assert err.count("is not filled in yet") == 5
+    before = [(path, path.read_bytes()) for path in Path(warm).rglob("*.yaml")]
+    assert run(*words)[0] == 3  # what is half written is not added to
+    assert all(path.read_bytes() == held for path, held in before)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["care", "warm-hands", "--evidence", "house"], "there is a rule `warm-hands` already"),
+        (["car", "cool-hands", "--evidence", "house"], "there is no topic `car` yet"),
+        (["care", "cool-hands", "--evidence", "hearsay"], "`hearsay` is no class of evidence"),
+        (["care", "Cool Hands", "--evidence", "house"], "`Cool Hands` is no name"),
+    ],
+)
+def test_what_cannot_be_begun_is_refused(words: list[str], told: str, warm: str) -> None:
+    before = [(path, path.read_bytes()) for path in Path(warm).rglob("*.yaml")]
+    status, out, err = run("rules", "new", *words, "--rules", warm)
+    assert (status, out) == (2, "")
+    assert told in " ".join(err.split())
+    assert err.endswith("nothing was written\n")
+    assert all(path.read_bytes() == held for path, held in before)
+
+
+def test_formatting_is_checked_done_and_then_in_shape(warm: str) -> None:
+    path = Path(warm) / "care.yaml"
+    path.write_text(WARM.replace("  says:", "  # Kept.\n  says:").replace("'", '"') + "\n\n")
+    held = path.read_text()
+    assert run("rules", "format", "--rules", warm, "--check")[0] == 1
+    assert path.read_text() == held
+    status, out, err = run("rules", "format", "--rules", warm)
+    assert (status, err) == (0, "")
+    assert "care.yaml" in out
+    assert "# Kept." in path.read_text()
+    assert run("rules", "format", "--rules", warm, "--check")[:2] == (
+        0,
+        "1 topic file, all in shape.\n",
+    )
+    assert run("rules", "format", "gone.yaml", "--rules", warm)[0] == 2
+
+
+def test_shipped_rules_are_in_shape() -> None:
+    for folder in (str(ROOT / "rules" / "base"), HOUSE):
+        assert run("rules", "format", "--rules", folder, "--check")[0] == 0
+
+
+def test_schemas_hold_the_facts_of_a_house(tmp_path: Path) -> None:
+    folder = tmp_path / "schemas"
+    status, out, _ = run("rules", "schemas", "--rules", HOUSE, "--out", str(folder))
+    assert status == 0
+    assert "7 written, 0 as they should be" in out
+    assert "shop.line" in (folder / "rules.schema.json").read_text()
+    assert "shop.line" not in (SCHEMAS / "rules.schema.json").read_text()
+    again = run("rules", "schemas", "--rules", HOUSE, "--out", str(folder))[1]
+    assert again == "0 written, 7 as they should be\n"
+    (tmp_path / "file").write_text("")
+    status, _, err = run("rules", "schemas", "--rules", HOUSE, "--out", str(tmp_path / "file/x"))
+    assert status == 2
+    assert "cannot be written" in err

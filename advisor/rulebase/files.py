@@ -171,6 +171,7 @@ def _read_file(
     folder: str, name: str, content: bytes | None, collector: Collector
 ) -> SourceFile | None:
     from advisor.documents import check_schema, faulty_parts, read_document
+    from advisor.rulebase.unfilled import tell_unfilled
 
     path = path_of(folder, name)
     try:
@@ -183,6 +184,8 @@ def _read_file(
     except Faults as faults:
         collector.absorb(faults)
         return None
+    if tell_unfilled(document, collector):
+        return None  # what else would be said of it is no news to whoever has just begun it
     data = document.data
     schema = schema_of(name)
     whole = check_schema(document, schema, collector)
