@@ -1,6 +1,11 @@
 from __future__ import annotations
 
+import os
 import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -47,18 +52,9 @@ def test_the_pictures_are_current() -> None:
 
 
 def test_every_command_and_option_is_documented() -> None:
-    commands = [
-        "advise",
-        "ask",
-        "why",
-        "why-not",
-        "turning-points",
-        "compare",
-        "recheck",
-        "review",
-        "facts",
-    ]
-    for command in (*commands, "rules list", "rules show", "rules cases"):
+    listed = "advise ask why why-not turning-points compare recheck review facts"
+    about_rules = "list show cases check coverage mutate new format schemas"
+    for command in (*listed.split(), *(f"rules {name}" for name in about_rules.split())):
         assert f"advisor {command}" in TEXT, command
         shown = "\n".join(output_of(f"advisor {command} --help"))
         for option in set(re.findall(r"--[a-z]+", shown)) - {"--help"}:
@@ -68,6 +64,40 @@ def test_every_command_and_option_is_documented() -> None:
 def test_both_set_up_commands_stand_in_readme() -> None:
     for name in ("run", "test"):
         assert re.search(rf"<!-- command: {name} -->\n```sh\n.+\n```", TEXT), name
+
+
+SHELL = [
+    line
+    for block in re.findall(r"```sh\n(.*?)```", TEXT, re.DOTALL)
+    for line in block.splitlines()
+    if not line.startswith("python3 -m venv")  # these two are run by whoever sets a machine up
+]
+SLOW = {"advisor rules mutate --at-least 85": "advisor rules mutate --share 1"}
+"""Commands that take minutes, and what is run of them here."""
+ENDS_WITH_1 = "--set nock.lighted=true"
+
+
+def test_every_command_of_the_shell_runs_in_order(tmp_path: Path) -> None:
+    """One after the other, as a reader would: some need what those before them wrote."""
+    assert len(SHELL) > 10
+    for name in ("examples", "rules"):
+        shutil.copytree(ROOT / name, tmp_path / name)
+    (tmp_path / "advisor").write_text(f'#!/bin/sh\nexec {sys.executable} -m advisor "$@"\n')
+    (tmp_path / "advisor").chmod(0o755)
+    path = os.pathsep.join((str(tmp_path), os.environ["PATH"]))
+    inside = {**os.environ, "PATH": path, "PYTHONPATH": str(ROOT)}
+    for line in SHELL:
+        done = subprocess.run(
+            ["sh", "-c", SLOW.get(line, line)],
+            cwd=tmp_path,
+            env=inside,
+            input="quit\n",
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == (line.endswith(ENDS_WITH_1)), (line, done.stderr)
+        assert "Traceback" not in done.stderr
 
 
 def test_the_job_stands_first() -> None:

@@ -34,7 +34,8 @@ def render(report: CheckReport, colour: bool) -> str:
     if accepted:
         page.head("Accepted")
         for one in accepted:
-            page.put(f"{one.finding}, {one.file}:{one.line}: {one.accepted}", hang=2)
+            rules = ", ".join(one.rules)
+            page.put(f"{one.finding} ({rules}), {one.file}:{one.line}: {one.accepted}", hang=2)
     page.head("In all")
     for line in summary(report):
         page.put(line, hang=2)

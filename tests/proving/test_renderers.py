@@ -59,7 +59,7 @@ def test_the_text_tells_all_of_a_finding() -> None:
         "       Keep one.\n"
         "\n"
         "Accepted\n"
-        "       no-build, rules/house/a tea.yaml:12: We sell no such pot.\n"
+        "       no-build (one), rules/house/a tea.yaml:12: We sell no such pot.\n"
         "\n"
         "In all\n"
         "       7 rules, 1 finding.\n"
