@@ -143,7 +143,7 @@ def test_a_change_that_no_case_notices_is_told_with_the_case_that_would(warm: st
     case = [first, *takewhile(lambda line: line.startswith(" " * 11), others)]
     with open(Path(warm) / "cases" / "care.yaml", "a") as file:
         file.write("\n" + "\n".join(line[9:] for line in case) + "\n")
-    assert run("rules", "cases", "--rules", warm)[0] == 0
+    assert run("rules", "cases", "--rules", warm, "--only", "warm")[0] == 0
     out = run("rules", "mutate", "--rules", warm, "--workers", "1")[1]
     assert "in all                  4 of 4, 100.0 %" in out
     assert "Not noticed" not in out

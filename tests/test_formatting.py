@@ -372,7 +372,7 @@ class Scribe:
         if isinstance(value, int):
             return str(value)
         for plain in (value, "'" + value.replace("'", "''") + "'"):
-            if self.chance(2) and reads(plain, value, flow=flow):
+            if value != "-" and self.chance(2) and reads(plain, value, flow=flow):
                 return str(plain)
         escaped = "".join(
             c if c.isprintable() and c not in '\\"' else f"\\U{ord(c):08x}" for c in value

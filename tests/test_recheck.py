@@ -342,7 +342,7 @@ BAND_OF_LENGTH = "{at_least: 2.5 in, at_most: 2.8 in}"
         ("length.yaml", BAND_OF_LENGTH, BAND_OF_LENGTH.replace("2.5", "2.7"), "reasons"),
         ("manifest.yaml", "version: 0.4.0", "version: 0.4.1", "rulebase.version"),
         ("count.yaml", RULE_OF_COUNT, RULE_OF_COUNT.replace("four", "4"), "reasons"),
-        ("count.yaml", "because: Exposed", "because: Bare", "reasons"),
+        ("count.yaml", "Exposed blades steer", "Bare blades steer", "reasons"),
         ("steering.yaml", "{at_least: 1.3}", "{at_least: 1.9}", "rejected"),
         ("vocabulary.yaml", "a plain nock unless said", "a plain nock", "assumptions"),
         ("ladder.yaml", "mass: 8.5 gr", "mass: 8.6 gr", "build"),
