@@ -373,7 +373,10 @@ def pictured(folder: Path, html: str, sandbox: str) -> bytes:
 @pytest.mark.parametrize("name", ["fixed-blade-hunting", "garden frozen"])
 def test_it_looks_the_same_with_scripts_off(tmp_path: Path, name: str) -> None:
     html = page_of(name)[1]
-    without, allowed = (pictured(tmp_path, html, s) for s in ("sandbox", ""))
+    for _ in range(3):  # on a busy machine a picture may be taken before the frame is painted
+        without, allowed = (pictured(tmp_path, html, s) for s in ("sandbox", ""))
+        if without == allowed:
+            break
     assert without == allowed
     rows = rows_of(without)
     assert sum(row != rows[0] for row in rows) > 1000
