@@ -21,7 +21,7 @@ from advisor.errors import Faults
 from advisor.proving.found import Found
 from advisor.proving.looking import look
 from advisor.rulebase.locate import base_folder
-from advisor.rulebase.model import Acceptance, RuleBase, RuleEntry
+from advisor.rulebase.model import PROVABLE, Acceptance, RuleBase, RuleEntry
 from advisor.rulebase.read import read_rule_base
 from advisor.vocabulary import NUMBERS
 
@@ -58,7 +58,7 @@ def check(base: RuleBase, *, proofs: bool = True) -> CheckReport:
     proved = _proofs(base) if proofs else None
     found = [(LOOKED_UP, one) for one in looked_up]
     if proved is not None:
-        told = _told_already(looked_up)
+        told = _ToldAlready(looked_up)
         found += [(PROVED, one) for one in proved if not told(one)]
     return _Report(base, proved=proved is not None).of(
         found, HINT if proofs and proved is None else ""
@@ -123,10 +123,6 @@ _FOLLOWS: dict[tuple[str, tuple[str | int, ...]], tuple[str, ...]] = {
     ("demand-nothing-meets", ("then",)): ("no-build",),
 }
 """What may be proved just because of something found by looking, by the part that has it."""
-
-
-def _told_already(looked_up: Iterable[Found]) -> _ToldAlready:
-    return _ToldAlready(looked_up)
 
 
 class _Report:
@@ -206,7 +202,7 @@ class _Report:
             if entry.layer != self.top:
                 continue
             for i, accepted in enumerate(entry.accepts):
-                if accepted.finding in _BY_PROOF and not self.proved:
+                if accepted.finding in PROVABLE and not self.proved:
                     continue
                 if any(
                     entry.id in one.rules and _covers(accepted, one.finding, one.rules)
@@ -231,16 +227,6 @@ class _Report:
 
 def _covers(accepted: Acceptance, finding: str, rules: Iterable[str]) -> bool:
     return accepted.finding == finding and set(accepted.others) <= set(rules)
-
-
-_BY_PROOF = (
-    "never-fires",
-    "never-matters",
-    "always-set-aside",
-    "exception-never-holds",
-    "open-tie",
-    "no-build",
-)
 
 
 class _Places:

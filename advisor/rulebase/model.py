@@ -19,13 +19,16 @@ PHASES = ("prepare", "set-up", "bond", "cure", "verify", "shoot", "care")
 LEVELS = ("stop", "caution", "note")
 EVIDENCE = ("published", "derived", "common-practice", "house")
 
-ACCEPTABLE = (
+PROVABLE = (
     "never-fires",
     "never-matters",
     "always-set-aside",
     "exception-never-holds",
     "open-tie",
     "no-build",
+)
+ACCEPTABLE = (
+    *PROVABLE,
     "threshold-outside-range",
     "contradictory-bounds",
     "near-duplicate",
@@ -34,7 +37,7 @@ ACCEPTABLE = (
     "should-overrides-stop",
     "dropped-override",
 )
-"""What a check may find about a rule, and a rule may accept."""
+"""What a check may find about a rule, and a rule may accept; some of it only by proof."""
 
 
 class Source(NamedTuple):
