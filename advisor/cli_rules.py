@@ -61,6 +61,7 @@ RuleFormat = Annotated[
 MOST_PERCENT, MOST_WORKERS = 100, 64
 
 NOT_WRITTEN = "nothing was written"
+NOT_COMPARED = "nothing was compared"
 
 House = Annotated[str, typer.Option("--rules", metavar="DIR", help="The folder of the rules.")]
 Least = Annotated[
@@ -247,6 +248,44 @@ def rules_mutate(
     passed = None if least is None else gate(found, least)
     write(_json(found) if form == "json" else render(found, colour(out), passed), out)
     _end(0 if passed is None or passed.passes else NO_BUILD)
+
+
+@app.command("compare")
+def rules_compare(
+    old: Annotated[str, typer.Argument(metavar="OLD", help="A folder, or FOLDER@REVISION of git.")],
+    new: Annotated[str, typer.Argument(metavar="NEW", help="The same, as the rules are now.")],
+    population: Annotated[
+        str | None,
+        typer.Option("--population", metavar="FILE", help="The setups that advice is given on."),
+    ] = None,
+    setups: Annotated[
+        int, typer.Option("--setups", metavar="N", min=0, help="How many of them to draw.")
+    ] = 1_000_000,
+    builds: Annotated[
+        int, typer.Option("--builds", metavar="N", min=0, help="How many to choose builds for.")
+    ] = 300,
+    form: RuleFormat = "text",
+    out: Out = None,
+) -> None:
+    """Compare two versions of rules by what they mean: which advice changes, and for whom."""
+    check_format(form, RULE_FORMATS, NOT_COMPARED)
+    from advisor.comparing_rules import compare_versions
+    from advisor.render.rules_comparison_text import render
+
+    gc.enable()
+    shown = {what: progress(f"{what} compared") for what in ("setups", "builds")}
+
+    def show(done: int, of: int, what: str) -> None:
+        tell = shown[what]
+        if tell is not None:
+            tell(done, of)
+
+    try:
+        found = compare_versions(old, new, population, setups=setups, builds=builds, progress=show)
+    except Faults as refused:
+        fail(refused, NOT_COMPARED)
+    write(_json(found) if form == "json" else render(found, colour(out)), out, (population,))
+    _end(found.exit_status)
 
 
 @app.command("new")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
 from itertools import takewhile
 from pathlib import Path
@@ -227,3 +228,57 @@ def test_schemas_hold_the_facts_of_a_house(tmp_path: Path) -> None:
     status, _, err = run("rules", "schemas", "--rules", HOUSE, "--out", str(tmp_path / "file/x"))
     assert status == 2
     assert "cannot be written" in err
+
+
+FEW = ("--setups", "2000", "--builds", "10")
+
+
+def test_two_versions_are_compared_and_the_status_tells_whether_advice_changed(warm: str) -> None:
+    held = str(Path(warm).parent / "held")
+    shutil.copytree(warm, held)
+    status, out, err = run("rules", "compare", held, warm, *FEW)
+    assert (status, err) == (0, "")
+    assert "As before: all that they come from is the same." in out
+    path = Path(warm) / "care.yaml"
+    path.write_text(path.read_text().replace("at_least: 60 lbf", "at_least: 50 lbf"))
+    status, out, err = run("rules", "compare", held, warm, *FEW)
+    assert (status, err) == (1, "")
+    told = " ".join(out.split())
+    assert "is at least 60 lb became bow.draw_weight is at least 50 lb" in told
+    assert "new: note: Warm them." in told
+    assert all(len(line) <= 80 for line in out.splitlines())
+    status, out, _ = run("rules", "compare", held, warm, *FEW, "--format", "json")
+    plain = json.loads(out)
+    jsonschema.validate(plain, json.loads((SCHEMAS / "rules-comparison.schema.json").read_text()))
+    assert plain["setup"] == "differs"
+
+
+def test_a_population_of_ones_own_is_drawn_from(warm: str, tmp_path: Path) -> None:
+    held = str(Path(warm).parent / "held")
+    shutil.copytree(warm, held)
+    path = Path(warm) / "care.yaml"
+    path.write_text(path.read_text().replace("at_least: 60 lbf", "at_least: 50 lbf"))
+    people = tmp_path / "people.yaml"
+    people.write_text(
+        "population: halves\nbecause: It is planted.\nfacts:\n"
+        "  bow.draw_weight: {values: [40 lb, 55 lb], weights: [3, 1]}\n"
+    )
+    words = ["rules", "compare", held, warm, "--population", str(people)]
+    status, out, _ = run(*words, *FEW, "--format", "json")
+    share = json.loads(out)["share"]
+    assert status == 1
+    assert share["of"] == 2000
+    assert abs(share["changed"] - 500) < 100  # five times the deviation of a quarter of 2,000
+    people.write_text("population: halves\nfacts:\n  bow.draw_wait: {values: [40 lb]}\n")
+    status, out, err = run(*words, *FEW)
+    assert (status, out) == (2, "")
+    assert "did you mean bow.draw_weight?" in " ".join(err.split())
+    assert "because" in err
+    assert err.endswith("nothing was compared\n")
+
+
+def test_versions_that_are_not_there_are_refused_together(tmp_path: Path) -> None:
+    status, out, err = run("rules", "compare", str(tmp_path / "one"), str(tmp_path / "two"))
+    assert (status, out) == (3, "")
+    assert "one" in err
+    assert "two" in err

@@ -53,7 +53,7 @@ def test_the_pictures_are_current() -> None:
 
 def test_every_command_and_option_is_documented() -> None:
     listed = "advise ask why why-not turning-points compare recheck review facts"
-    about_rules = "list show cases check coverage mutate new format schemas"
+    about_rules = "list show cases check coverage mutate compare new format schemas"
     for command in (*listed.split(), *(f"rules {name}" for name in about_rules.split())):
         assert f"advisor {command}" in TEXT, command
         shown = "\n".join(output_of(f"advisor {command} --help"))

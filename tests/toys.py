@@ -127,11 +127,16 @@ def toy_rules(seed: int) -> list[dict[str, Any]]:
 
 def toy_base(seed: int) -> RuleBase | None:
     """Return a made-up rule base, or None if its rules go in a circle."""
+    return base_of(toy_rules(seed))
+
+
+def base_of(rules: list[dict[str, Any]]) -> RuleBase | None:
+    """Return a rule base of some made-up rules, or None if they go in a circle."""
     words = vocabulary()
     table = words.table()
     entries = []
     faults: list[str] = []
-    for raw in toy_rules(seed):
+    for raw in rules:
         reader = RuleReader(dict(raw), words, lambda path, what, _: faults.append(what), 0, 0)
         entries.append(
             RuleEntry(

@@ -37,14 +37,29 @@ class Encoding:
         base: the rules.
         inline: whether states are put in where they are used, instead of being named; terms can
             then be rewritten for a certain build.
+        beside: another one, if this is to share its solver and what setups state.
+        prefix: put before the names of this one's definitions, to tell them from that one's.
+        space: the facts, if they are not those of the rules alone.
     """
 
-    def __init__(self, base: RuleBase, *, inline: bool = False) -> None:
+    def __init__(
+        self,
+        base: RuleBase,
+        *,
+        inline: bool = False,
+        beside: Encoding | None = None,
+        prefix: str = "",
+        space: FactSpace | None = None,
+    ) -> None:
         self.base = base
         self.inline = inline
-        self.facts = FactSpace(base)
-        self.solver = z3.Solver()
-        self.solver.set("rlimit", PATIENCE)
+        self.prefix = prefix
+        self.facts = FactSpace(base) if space is None else space
+        if beside is None:
+            self.solver = z3.Solver()
+            self.solver.set("rlimit", PATIENCE)
+        else:
+            self.solver = beside.solver
         self._definitions: list[Term] = []
         self.rules: dict[str, RuleTerms] = {}
         self.ties: dict[str, Term] = {}
@@ -75,7 +90,7 @@ class Encoding:
         """Give a term a name, so that the solver meets it once."""
         if self.inline or isinstance(term, bool) or z3.is_const(term):
             return term
-        named = z3.Bool(name)
+        named = z3.Bool(self.prefix + name)
         self._definitions.append(named == term)
         return named
 

@@ -48,6 +48,9 @@ class FactSpace:
 
     Args:
         base: the rules.
+        texts: what the facts of kind text could say, where that is not told by these rules alone.
+        apart: facts of which the variables are not those of another rule base beside this one.
+        prefix: put before the names of their variables.
 
     Attributes:
         given: terms that hold in every setup.
@@ -55,12 +58,21 @@ class FactSpace:
             unknown though it has a default.
     """
 
-    def __init__(self, base: RuleBase) -> None:
+    def __init__(
+        self,
+        base: RuleBase,
+        *,
+        texts: Mapping[str, list[str]] | None = None,
+        apart: frozenset[str] = frozenset(),
+        prefix: str = "",
+    ) -> None:
         self.base = base
+        self._apart = apart
+        self._prefix = prefix
         self.given: list[Term] = []
         self.pairing = z3.Bool("pairing") if HEAD_TYPE in base.vocabulary else False
         self.facts: dict[str, FactTerms] = {}
-        self._texts = _texts(base)
+        self._texts = texts_of(base) if texts is None else texts
         self._tests: dict[tuple[Test, int], Three] = {}
 
     def fact(self, name: str) -> FactTerms:
@@ -77,7 +89,8 @@ class FactSpace:
 
     def _made(self, entry: FactEntry) -> FactTerms:
         name = entry.name
-        stated: Term = z3.Bool(f"stated {name}")
+        variable = self._variable(name)
+        stated: Term = z3.Bool(f"stated {variable}")
         chosen = entry.origin == OPTION and always_chosen(self.base, name)
         if chosen and name != left_open(self.base):
             stated = True
@@ -87,7 +100,7 @@ class FactSpace:
             of_head = name.startswith(HEADS + ".")
             known = disj(stated, neg(self.pairing)) if of_head else True
         elif entry.origin == COMPUTED:
-            known = z3.Bool(f"known {name}")
+            known = z3.Bool(f"known {variable}")
             self.given.append(z3.Implies(stated, known))
         values, number = self._values(entry)
         found = FactTerms(entry, known, stated, False, values, number)
@@ -97,19 +110,23 @@ class FactSpace:
 
     def _values(self, entry: FactEntry) -> tuple[dict[Value, Term], Any]:
         name = entry.name
+        variable = self._variable(name)
         if entry.is_number:
-            number = z3.Int(name) if entry.kind == COUNT else z3.Real(name)
+            number = z3.Int(variable) if entry.kind == COUNT else z3.Real(variable)
             if entry.low is not None and entry.high is not None:
                 self.given += [number >= constant(entry.low), number <= constant(entry.high)]
             return {}, number
         if entry.kind == FLAG:
-            flag = z3.Bool(name)
+            flag = z3.Bool(variable)
             return {True: flag, False: z3.Not(flag)}, None
         choices = self._texts[name] if entry.kind == TEXT else list(entry.choices)
-        values = {value: z3.Bool(f"{name} is {value}") for value in choices}
+        values = {value: z3.Bool(f"{variable} is {value}") for value in choices}
         if not entry.several:
             self.given.append(z3.PbEq([(term, 1) for term in values.values()], 1))
         return values, None
+
+    def _variable(self, name: str) -> str:
+        return self._prefix + name if name in self._apart else name
 
     def has(self, fact: FactTerms, value: Value) -> Term:
         """Return whether a fact that is no concluded one would have a value."""
@@ -205,7 +222,7 @@ def _compared(op: str, one: FactTerms, other: FactTerms) -> Term:
     return disj(*(conj(t, other.values.get(v, False)) for v, t in one.values.items()))
 
 
-def _texts(base: RuleBase) -> dict[str, list[str]]:
+def texts_of(base: RuleBase) -> dict[str, list[str]]:
     """Return texts that stand for all that a fact could say.
 
     They are those that rules name, of it or of a fact that it is compared with, directly or not;

@@ -17,6 +17,7 @@ from advisor.engine.conditions import Ref, compile_condition
 from advisor.engine.run import Run
 from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, NO, OPTION, Value
 from advisor.judge import Judgement, ways
+from advisor.meanings.needed import needed_of
 from advisor.options import HEAD_TYPE
 from advisor.proving.encoding import Encoding
 from advisor.proving.facts import FactTerms, every_test
@@ -162,8 +163,12 @@ class Witnesses:
         value = float(exact)
         if any(name in pair for pair in self._compared):
             return round9(value)
-        bounds = sorted({*self.base.bounds_on(name), *self._ends(name)})
+        bounds = sorted({*self.bounds_on(name), *self._ends(name)})
         return plain_number(value, bounds)
+
+    def bounds_on(self, name: str) -> frozenset[float]:
+        """Return the numbers that rules compare a fact with."""
+        return self.base.bounds_on(name)
 
     def _ends(self, name: str) -> list[float]:
         entry = self.base.vocabulary[name]
@@ -255,28 +260,6 @@ class Witnesses:
     def judged(self, stated: Mapping[str, Value]) -> Judgement:
         """Judge a setup as `advise` does, with the rule base's own ladder."""
         return Judgement(setup_of(stated), self.base, self.base.ladder, alone=True)
-
-
-def needed_of(
-    stated: Mapping[str, Value], suffices: Callable[[Mapping[str, Value]], bool]
-) -> dict[str, Value]:
-    """Return a part of some statements that suffices, no single one of which can be left out.
-
-    Halves are tried first, then quarters, so that a small part of many is found soon.
-    """
-    kept = list(stated)
-    size = max(1, len(kept) // 2)
-    while True:
-        at, dropped = 0, False
-        while at < len(kept):
-            rest = kept[:at] + kept[at + size :]
-            if suffices({name: stated[name] for name in rest}):
-                kept, dropped = rest, True
-            else:
-                at += size
-        if size == 1 and not dropped:
-            return {name: stated[name] for name in kept}
-        size = max(1, size // 2)
 
 
 def plain_number(value: float, bounds: list[float]) -> float:

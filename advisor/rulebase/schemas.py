@@ -430,6 +430,39 @@ def cases(words: Vocabulary | None = None) -> Schema:
     return _head("cases", {"type": "array", "items": case, "$defs": defs})
 
 
+SHARE: Schema = {"type": "number", "minimum": 0, "maximum": 1}
+
+
+def population(words: Vocabulary | None = None) -> Schema:
+    """Return the schema of a population of setups."""
+    weight: Schema = {"type": "number", "minimum": 0}
+    spread = _object(
+        {
+            "choices": {"type": "object", "additionalProperties": weight, "minProperties": 1},
+            "values": {"type": "array", "minItems": 1},
+            "weights": {"type": "array", "items": weight, "minItems": 1},
+            "between": {"type": "array", "minItems": 2, "maxItems": 2},
+            "step": {"type": ["number", "string"]},
+            "share": SHARE,
+            "stated": SHARE,
+        }
+    )
+    named: Schema = {
+        "type": "object",
+        "minProperties": 1,
+        "propertyNames": {"pattern": FACT},
+        "additionalProperties": spread,
+    }
+    if words is not None:
+        stateable = [n for n, e in words.entries.items() if e.origin != CONCLUDED]
+        named = _object({name: {"$ref": "#/$defs/spread"} for name in stateable}, minProperties=1)
+    body = _object(
+        {"schema": {"const": 1}, "population": TEXT, "because": TEXT, "facts": named},
+        ("population", "because", "facts"),
+    )
+    return _head("population", {**body, "$defs": {"spread": spread}} if words else body)
+
+
 EXPECTED_LISTS = (
     "fired",
     "silent",
@@ -454,6 +487,7 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
     from advisor.recheck.report import Report
     from advisor.reviewing import Review
     from advisor.rulebase.decision_schema import decision, schema_of
+    from advisor.rules_compared import RulesComparison
 
     return {
         "manifest": manifest(),
@@ -464,6 +498,8 @@ def all_schemas(words: Vocabulary) -> dict[str, Schema]:
         "stock": stock(words),
         "cases": cases(words),
         "decision": decision(),
+        "population": population(words),
+        "rules-comparison": schema_of(RulesComparison, "Comparison of rule bases"),
         "derivation": schema_of(Derivation, "Derivation"),
         "comparison": schema_of(Comparison, "Comparison"),
         "turning-points": schema_of(TurningPoints, "Turning points"),

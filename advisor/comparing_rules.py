@@ -1,0 +1,470 @@
+"""Comparing two versions of a rule base by what they mean.
+
+First by structure: which rules are which, what of them is otherwise, and which effects (a value, a
+caution, a step, a demand) come from something else than before. What comes from the same is the
+same, whatever rules are called. For the rest a solver, where there is one, is asked for a setup on
+which it differs. What is left is counted over a declared population: conclusions that need no build
+setup by setup in columns, chosen builds on a sample. Every setup shown was run by both engines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+from advisor.decision import RuleBaseName
+from advisor.engine.values import COMPUTED, OPTION, Value
+from advisor.errors import Faults
+from advisor.meanings.matching import Matches, RuleChanges, match
+from advisor.meanings.sampling import Builds, wilson
+from advisor.meanings.sides import Key, Sides, sides_of
+from advisor.meanings.witnessing import Replay, place_of
+from advisor.meanings.words_compared import choosing, vocabulary_changes
+from advisor.population import Population, default_population, read_population, sample
+from advisor.revisions import read_version
+from advisor.rulebase.model import RuleBase
+from advisor.rules_compared import (
+    ADDED,
+    BUILD,
+    BY_PROOF,
+    BY_STRUCTURE,
+    CHANGED,
+    DIFFERS,
+    NO_DIFFERENCE_FOUND,
+    NOT_LOOKED_AT,
+    RENAMED,
+    RETIRED,
+    REWORDED,
+    SETUP,
+    BuildTopic,
+    ComparedRule,
+    PopulationUse,
+    RulesComparison,
+    Share,
+    Topic,
+    Witness,
+)
+from advisor.vocabulary import Vocabulary
+
+if TYPE_CHECKING:
+    from advisor.columns.count import Counted
+    from advisor.proving.same import Both
+
+SETUPS = 1_000_000
+BUILDS = 300
+SEED = 1
+
+WITHOUT_NUMPY = 2000
+"""Setups that are looked at one by one where numpy is not installed."""
+
+NO_SOLVER = (
+    "nothing was proved: the solver is not installed; add it with "
+    "`pip install 'arrow-advisor[prove]'`"
+)
+NO_NUMPY = (
+    "numpy is not installed, so few setups were looked at, one by one; add it with "
+    "`pip install 'arrow-advisor[columns]'`"
+)
+
+_TRIED = 8
+"""Setups found in columns that are tried for a witness of a topic."""
+
+Progress = Callable[[int, int, str], None]
+"""Told how much of how many is done, and of what: setups, or builds."""
+
+
+def compare_rules(
+    old: RuleBase,
+    new: RuleBase,
+    population: Population | None = None,
+    *,
+    setups: int = SETUPS,
+    builds: int = BUILDS,
+    seed: int = SEED,
+    proofs: bool = True,
+    progress: Progress | None = None,
+) -> RulesComparison:
+    """Compare two versions of a rule base by what they mean.
+
+    Args:
+        old: the rules as they were.
+        new: the rules as they are.
+        population: the setups to count over, read against `vocabulary_of_both`; None for the one
+            that is shipped.
+        setups: how many are drawn for conclusions that need no build; 0 for none.
+        builds: how many are advised on whole by both; 0 for none.
+        seed: of both drawings.
+        proofs: whether a solver is asked, where one is installed.
+        progress: told of long work.
+
+    Returns:
+        What is otherwise, and how that is known.
+    """
+    matches = match(old, new)
+    words = vocabulary_of_both(old, new)
+    if population is None:
+        population = default_population(words)
+    given = frozenset(
+        name
+        for name in population.always
+        if name in words and words[name].origin in (OPTION, COMPUTED)
+    )
+    sides = sides_of(old, new, matches, given)
+    work = _Comparison(sides, matches, population, seed, progress)
+    return work.done(setups, builds, proofs=proofs)
+
+
+def compare_versions(
+    old: str,
+    new: str,
+    population: str | None = None,
+    *,
+    setups: int = SETUPS,
+    builds: int = BUILDS,
+    seed: int = SEED,
+    progress: Progress | None = None,
+) -> RulesComparison:
+    """Compare two versions of a rule base by their names; see `compare_rules`.
+
+    Args:
+        old: a folder, or `FOLDER@REVISION`.
+        new: the same.
+        population: a file; None for the population that is shipped.
+        setups: how many are drawn for conclusions that need no build.
+        builds: how many are advised on whole.
+        seed: of both drawings.
+        progress: told of long work.
+
+    Raises:
+        Faults: about the usage if a revision or the population is refused, else about the rules;
+            those of both versions together.
+    """
+    bases: list[RuleBase] = []
+    refused: list[Faults] = []
+    for name in (old, new):
+        try:
+            bases.append(read_version(name))
+        except Faults as faults:
+            refused.append(faults)
+    if refused:
+        told = [fault for faults in refused for fault in faults.faults]
+        raise Faults(told, min((faults.about for faults in refused), key=_severity))
+    before, after = bases
+    people = None
+    if population is not None:
+        people = read_population(population, vocabulary_of_both(before, after))
+    return compare_rules(
+        before, after, people, setups=setups, builds=builds, seed=seed, progress=progress
+    )
+
+
+def _severity(about: str) -> int:
+    """Put what is wrong with the rules before what is wrong with how they were named."""
+    return 0 if about == "rules" else 1
+
+
+def vocabulary_of_both(old: RuleBase, new: RuleBase) -> Vocabulary:
+    """Return the vocabulary that setups are written in: the new one, and what only the old has."""
+    return Vocabulary({**old.vocabulary.entries, **new.vocabulary.entries}.values())
+
+
+class _Found(NamedTuple):
+    """What is known of one topic."""
+
+    known: str
+    changed: int = 0
+    opened: int = 0
+    of: int = 0
+    witness: Witness | None = None
+    free: tuple[str, ...] = ()
+
+
+class _Comparison:
+    """The work of one comparison."""
+
+    def __init__(
+        self,
+        sides: Sides,
+        matches: Matches,
+        population: Population,
+        seed: int,
+        progress: Progress | None,
+    ) -> None:
+        self.sides = sides
+        self.matches = matches
+        self.population = population
+        self.seed = seed
+        self.progress = progress
+        self.replay = Replay(sides)
+        self.hints: list[str] = []
+        self.share: Share | None = None
+        self.opened: Share | None = None
+        self.drawn = self.outside = 0
+
+    def done(self, setups: int, builds: int, *, proofs: bool) -> RulesComparison:
+        """Do all of it."""
+        by_topic = _by_topic(self.sides.candidates, self.sides.needs)
+        both = self._solver(by_topic) if proofs and by_topic else None
+        found: dict[tuple[str, str], _Found] = {}
+        for (needs, topic), keys in by_topic.items():
+            if both is not None and both.possible(keys) is False:
+                found[needs, topic] = _Found(BY_PROOF, free=both.free_for(keys))
+        left = {kind: keys for kind, keys in by_topic.items() if kind not in found}
+        self._count(
+            {topic: k for (needs, topic), k in left.items() if needs == SETUP}, setups, found
+        )
+        if both is not None:
+            self._ask_solver(both, left, found)
+        for kind in left:
+            found.setdefault(kind, _Found(NOT_LOOKED_AT))
+        setup = _verdict([one for (needs, _), one in found.items() if needs == SETUP])
+        same = choosing(self.sides.old.base) == choosing(self.sides.new.base)
+        build, share, topics = self._builds(list(found.values()), builds, same=same)
+        if any(needs == BUILD and one.known == DIFFERS for (needs, _), one in found.items()):
+            build = DIFFERS  # shown on a setup, however few of them there are
+        old, new = self.sides.old.base, self.sides.new.base
+        return RulesComparison(
+            _name(old),
+            _name(new),
+            self._rules(),
+            vocabulary_changes(old, new, self.matches),
+            setup,
+            build,
+            tuple(Topic(topic, needs, *found[needs, topic]) for needs, topic in by_topic),
+            topics,
+            self._population(),
+            self.share,
+            self.opened,
+            share,
+            tuple(self.hints),
+        )
+
+    def _population(self) -> PopulationUse | None:
+        if not self.drawn:
+            return None
+        name, because = self.population.name, self.population.because
+        return PopulationUse(name, because, self.seed, self.drawn, self.outside)
+
+    # Rules
+
+    def _rules(self) -> tuple[ComparedRule, ...]:
+        old, new = self.sides.old, self.sides.new
+        changes = RuleChanges(old.base, new.base, self.matches)
+        found = [
+            ComparedRule(entry.id, ADDED, entry.says, None, place_of(new, entry.id))
+            for entry in self.matches.added
+        ]
+        found += [
+            ComparedRule(entry.id, RETIRED, entry.says, place_of(old, entry.id), None)
+            for entry in self.matches.retired
+        ]
+        for pair in self.matches.pairs:
+            told, words = changes.of(pair), changes.words(pair)
+            renamed = pair.old.id != pair.new.id
+            what = CHANGED if told else REWORDED if words else RENAMED if renamed else ""
+            if what:
+                found.append(
+                    ComparedRule(
+                        pair.new.id,
+                        what,
+                        pair.new.says,
+                        place_of(old, pair.old.id),
+                        place_of(new, pair.new.id),
+                        pair.replaces,
+                        told,
+                        words,
+                    )
+                )
+        order = (CHANGED, ADDED, RETIRED, REWORDED, RENAMED)
+        return tuple(sorted(found, key=lambda one: (order.index(one.what), one.rule)))
+
+    # Proofs
+
+    def _solver(self, by_topic: Mapping[tuple[str, str], Sequence[Key]]) -> Both | None:
+        try:
+            import z3  # noqa: F401
+        except ImportError:
+            self.hints.append(NO_SOLVER)
+            return None
+        from advisor.proving.same import Both
+
+        both = Both(self.sides, [key for keys in by_topic.values() for key in keys])
+        if both.differing:
+            told = ", ".join(both.differing)
+            self.hints.append(f"nothing was proved: {told} is not the same kind of fact in both")
+            return None
+        return both
+
+    def _ask_solver(
+        self,
+        both: Both,
+        left: Mapping[tuple[str, str], Sequence[Key]],
+        found: dict[tuple[str, str], _Found],
+    ) -> None:
+        """Let the solver find a setup for topics of which none was found."""
+        for kind, keys in left.items():
+            known = found.get(kind)
+            if known is not None and known.witness is not None:
+                continue
+            model = both.model(keys)
+            witness = None if model is None else self.replay.witness(keys, [model])
+            if witness is not None:
+                before = known or _Found(DIFFERS)
+                found[kind] = before._replace(known=DIFFERS, witness=witness)
+
+    # Counting
+
+    def _count(
+        self,
+        by_topic: Mapping[str, Sequence[Key]],
+        setups: int,
+        found: dict[tuple[str, str], _Found],
+    ) -> None:
+        if not by_topic or not setups:
+            return
+        keys = [key for keys in by_topic.values() for key in keys]
+        told = self._in_columns(keys, setups) or self._one_by_one(keys, min(setups, WITHOUT_NUMPY))
+        counted, setup_at, read = told
+        self._tell_unstated(read)
+        self.drawn = max(self.drawn, counted.looked_at + counted.outside)
+        self.outside = counted.outside
+        self.share = wilson(counted.changed, counted.looked_at)
+        self.opened = wilson(counted.opened, counted.looked_at)
+        for topic, some in by_topic.items():
+            changed, opened = counted.by_topic[topic], counted.opened_by_topic[topic]
+            witness = None
+            if changed or opened:
+                tried = sorted(map(setup_at, counted.examples[topic]), key=len)[:_TRIED]
+                witness = self.replay.witness(some, tried)
+            known = DIFFERS if changed or opened else NO_DIFFERENCE_FOUND
+            found[SETUP, topic] = _Found(known, changed, opened, counted.looked_at, witness)
+
+    def _in_columns(self, keys: Sequence[Key], setups: int) -> _Counting | None:
+        try:
+            import numpy as np  # noqa: F401
+        except ImportError:
+            self.hints.append(NO_NUMPY)
+            return None
+        from advisor.columns.count import Counting
+
+        counting = Counting(self.sides, keys, self.population, setups, self.seed)
+        counted = counting.count(self._progress("setups"))
+        read = counting.plans[0].read | counting.plans[1].read
+        return _Counting(counted, counting.setup, read)
+
+    def _one_by_one(self, keys: Sequence[Key], setups: int) -> _Counting:
+        drawn = sample(self.population, self.seed, setups)
+        topics = dict.fromkeys(key.topic for key in keys)
+        by_topic, opened_by_topic = dict.fromkeys(topics, 0), dict.fromkeys(topics, 0)
+        firm_at: dict[str, list[int]] = {topic: [] for topic in topics}
+        unsure_at: dict[str, list[int]] = {topic: [] for topic in topics}
+        looked_at = changed = opened = 0
+        tell = self._progress("setups")
+        for at, stated in enumerate(drawn):
+            runs = self.replay.runs(stated)
+            if runs is not None:
+                looked_at += 1
+                firm = {key.topic for key in self.replay.differing(keys, stated, firm=True)}
+                unsure = {key.topic for key in self.replay.differing(keys, stated)} - firm
+                changed += bool(firm)
+                opened += bool(unsure and not firm)
+                for topic in firm | unsure:
+                    (by_topic if topic in firm else opened_by_topic)[topic] += 1
+                    (firm_at if topic in firm else unsure_at)[topic].append(at)
+            if tell is not None:
+                tell(at + 1, setups)
+        examples = {topic: firm_at[topic] or unsure_at[topic] for topic in topics}
+        outside = setups - looked_at
+        counted = _CountedPlainly(
+            looked_at, outside, changed, opened, by_topic, opened_by_topic, examples
+        )
+        read = self._read(keys)
+        return _Counting(counted, drawn.__getitem__, read)
+
+    def _read(self, keys: Sequence[Key]) -> frozenset[str]:
+        found: set[str] = set()
+        for side in (self.sides.old, self.sides.new):
+            places = [source.place for key in keys for source in side.effects.get(key, ())]
+            found |= side.behind(places)[1]
+        return frozenset(found)
+
+    def _progress(self, what: str) -> Callable[[int, int], None] | None:
+        progress = self.progress
+        return None if progress is None else lambda done, of: progress(done, of, what)
+
+    def _tell_unstated(self, read: Iterable[str]) -> None:
+        """Say which facts that matter no setup of the population states."""
+        words = self.sides.new.base.vocabulary
+        missing = sorted(
+            name
+            for name in read
+            if name in words and words[name].origin == "given" and name not in self.population.facts
+        )
+        if missing:
+            told = ", ".join(missing)
+            self.hints.append(f"no setup of the population states {told}")
+
+    # Whole builds
+
+    def _builds(
+        self, found: Sequence[_Found], builds: int, *, same: bool
+    ) -> tuple[str, Share | None, tuple[BuildTopic, ...]]:
+        if same and not found:
+            return BY_STRUCTURE, None, ()
+        if same and all(one.known == BY_PROOF for one in found):
+            return BY_PROOF, None, ()
+        if not builds:
+            return NOT_LOOKED_AT, None, ()
+        setups = sample(self.population, self.seed, builds)
+        share, topics, outside = Builds(self.replay).compare(
+            setups, builds, self._progress("builds")
+        )
+        if not self.drawn:
+            self.drawn, self.outside = builds, outside
+        return DIFFERS if share.changed else NO_DIFFERENCE_FOUND, share, topics
+
+
+class _CountedPlainly(NamedTuple):
+    """The same that counting in columns gives."""
+
+    looked_at: int
+    outside: int
+    changed: int
+    opened: int
+    by_topic: dict[str, int]
+    opened_by_topic: dict[str, int]
+    examples: dict[str, list[int]]
+
+
+class _Counting(NamedTuple):
+    """What was counted, what gives one of the setups, and the facts that were read."""
+
+    counted: Counted | _CountedPlainly
+    setup_at: Callable[[int], Mapping[str, Value]]
+    read: frozenset[str]
+
+
+def _by_topic(
+    candidates: Iterable[Key], needs: Mapping[Key, str]
+) -> dict[tuple[str, str], list[Key]]:
+    found: dict[tuple[str, str], list[Key]] = {}
+    for key in candidates:
+        found.setdefault((needs[key], key.topic), []).append(key)
+    return dict(sorted(found.items(), key=lambda one: (one[0][0] == BUILD, one[0][1])))
+
+
+def _verdict(found: Sequence[_Found]) -> str:
+    """Return what is known of all topics together."""
+    kinds = {one.known for one in found}
+    for known in (DIFFERS, NOT_LOOKED_AT, NO_DIFFERENCE_FOUND, BY_PROOF):
+        if known in kinds:
+            return known
+    return BY_STRUCTURE
+
+
+def _name(base: RuleBase) -> RuleBaseName:
+    layers = tuple(layer.name for layer in base.layers)
+    return RuleBaseName(base.name, base.version, base.digest, layers)
+
+
+__all__ = ["compare_rules", "compare_versions"]
