@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from advisor.decision import RuleBaseName
 from advisor.engine.values import COMPUTED, OPTION, Value
 from advisor.errors import Faults
+from advisor.meanings.counted import Counted
 from advisor.meanings.matching import Matches, RuleChanges, match
 from advisor.meanings.sampling import Builds, wilson
 from advisor.meanings.sides import Key, Sides, sides_of
@@ -47,7 +48,6 @@ from advisor.rules_compared import (
 from advisor.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
-    from advisor.columns.count import Counted
     from advisor.proving.same import Both
 
 SETUPS = 1_000_000
@@ -375,9 +375,7 @@ class _Comparison:
                 tell(at + 1, setups)
         examples = {topic: firm_at[topic] or unsure_at[topic] for topic in topics}
         outside = setups - looked_at
-        counted = _CountedPlainly(
-            looked_at, outside, changed, opened, by_topic, opened_by_topic, examples
-        )
+        counted = Counted(looked_at, outside, changed, opened, by_topic, opened_by_topic, examples)
         read = self._read(keys)
         return _Counting(counted, drawn.__getitem__, read)
 
@@ -424,22 +422,10 @@ class _Comparison:
         return DIFFERS if share.changed else NO_DIFFERENCE_FOUND, share, topics
 
 
-class _CountedPlainly(NamedTuple):
-    """The same that counting in columns gives."""
-
-    looked_at: int
-    outside: int
-    changed: int
-    opened: int
-    by_topic: dict[str, int]
-    opened_by_topic: dict[str, int]
-    examples: dict[str, list[int]]
-
-
 class _Counting(NamedTuple):
     """What was counted, what gives one of the setups, and the facts that were read."""
 
-    counted: Counted | _CountedPlainly
+    counted: Counted
     setup_at: Callable[[int], Mapping[str, Value]]
     read: frozenset[str]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +12,7 @@ from advisor.columns.facts import Column, Facts
 from advisor.columns.run import ColumnRun, Plan, Work, settled_states
 from advisor.engine.values import Value
 from advisor.meanings.canonical import value_form
+from advisor.meanings.counted import Counted
 from advisor.meanings.sides import Key, Sides
 from advisor.meanings.states import Carrier
 from advisor.population import Population
@@ -23,22 +23,6 @@ CHUNK = 1 << 16
 MOST_EXAMPLES = 40
 
 Progress = Callable[[int, int], None]
-
-
-class Counted(NamedTuple):
-    """How many setups differ, in all and by topic, and where some of those are.
-
-    What differs in undecided rules alone is counted apart, as `opened`. `examples` are places of
-    setups among those drawn, few for each topic, that differ in what stands if any do.
-    """
-
-    looked_at: int
-    outside: int
-    changed: int
-    opened: int
-    by_topic: dict[str, int]
-    opened_by_topic: dict[str, int]
-    examples: dict[str, list[int]]
 
 
 class Counting:

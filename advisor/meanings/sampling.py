@@ -10,9 +10,9 @@ from advisor.engine.values import OPTION, Value, has_value
 from advisor.judge import Judgement
 from advisor.meanings.canonical import value_form
 from advisor.meanings.matching import tidy
-from advisor.meanings.needed import needed_of
 from advisor.meanings.states import Engine
 from advisor.meanings.witnessing import Replay, Stated, place_of
+from advisor.replaying import needed_of
 from advisor.rules_compared import BuildTopic, RulePlace, Said, Share, Witness
 
 VERDICT, CAUTIONS, STOPS, STEPS = "verdict", "cautions", "stops", "steps"

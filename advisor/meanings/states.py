@@ -7,7 +7,6 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from advisor.engine.conditions import Judge, compile_condition
 from advisor.engine.run import Run
 from advisor.engine.values import CONCLUDED, NO, UNKNOWN, YES, Value, has_value
-from advisor.judge import Judgement, ways
 from advisor.meanings.canonical import value_form
 from advisor.meanings.sides import (
     FAVOUR,
@@ -21,8 +20,8 @@ from advisor.meanings.sides import (
     favour_key,
 )
 from advisor.quantities import convert, dimension
-from advisor.setups.model import Given, Setup
-from advisor.vocabulary import CHOICE, QUANTITY, FactEntry, show
+from advisor.replaying import Replayer
+from advisor.vocabulary import CHOICE, QUANTITY, FactEntry
 
 NONE, COULD, STANDS = 0, 1, 2
 """An effect that nothing has, that an undecided rule could have, that a standing one has."""
@@ -92,35 +91,13 @@ class Carrier:
         return found
 
 
-class Engine:
-    """Runs one rule base on statements."""
+class Engine(Replayer):
+    """Runs one rule base on statements, and tells what becomes of effects."""
 
     def __init__(self, side: Side) -> None:
+        super().__init__(side.base)
         self.side = side
-        self.base = side.base
-        self._chooser = ways(self.base, pairing=False).chooser
-        self._domain = [compile_condition(node, self.base.table) for node in self.base.domain]
         self._judges: dict[int, tuple[object, Judge]] = {}
-
-    def run(self, stated: Mapping[str, Value]) -> Run:
-        """Run the rules on what is stated and assumed, with no option chosen beside."""
-        table = self.base.table
-        values = table.blank()
-        for name, assumption in self.base.assume.items():
-            values[table.slot[name]] = assumption.value
-        for name, value in stated.items():
-            values[table.slot[name]] = value
-            values[table.stated_slot(name)] = True
-        self._chooser.compute(values)
-        return self.base.program.run(values)
-
-    def in_domain(self, run: Run) -> bool:
-        """Tell whether a run breaks nothing of the declared domain."""
-        return all(judge(run.values) != NO for judge in self._domain)
-
-    def judged(self, stated: Mapping[str, Value]) -> Judgement:
-        """Judge a setup as `advise` does, with the rule base's own ladder."""
-        return Judgement(setup_of(stated), self.base, self.base.ladder, alone=True)
 
     def effect(self, key: Key, run: Run) -> Hashable:
         """Return what becomes of an effect in a run."""
@@ -216,10 +193,4 @@ def _standing(source: Source, run: Run) -> int:
     return min(state, _standing(Source(source.other), run))
 
 
-def setup_of(stated: Mapping[str, Value]) -> Setup:
-    """Return a setup that states some facts."""
-    given = {name: Given(value, "witness", 0, 0, show(value)) for name, value in stated.items()}
-    return Setup("witness", given)
-
-
-__all__ = ["SET", "Carrier", "Engine", "carry", "offence", "setup_of"]
+__all__ = ["SET", "Carrier", "Engine", "carry", "offence"]

@@ -7,7 +7,6 @@ from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from advisor.engine.run import Run
 from advisor.engine.values import Value
 from advisor.meanings.matching import shown, tidy
-from advisor.meanings.needed import needed_of
 from advisor.meanings.sides import (
     AFTER,
     ASKED,
@@ -34,6 +33,7 @@ from advisor.meanings.states import (
     pair_of,
     settled,
 )
+from advisor.replaying import needed_of
 from advisor.rules_compared import RulePlace, Said, Witness
 from advisor.vocabulary import QUANTITY
 

@@ -25,13 +25,13 @@ from advisor.engine.conditions import facts_of
 from advisor.engine.rules import Demand, Rule
 from advisor.engine.values import CONCLUDED, GIVEN, OPTION, Value, has_value
 from advisor.judge import REJECTED, Judgement, ways
-from advisor.meanings.needed import needed_of
 from advisor.options import choice
 from advisor.proving.encoding import PATIENCE, Encoding
 from advisor.proving.facts import FactTerms
 from advisor.proving.found import Found
 from advisor.proving.logic import Term, conj, constant, disj, neg
-from advisor.proving.witness import Witnesses, setup_of
+from advisor.proving.witness import Witnesses
+from advisor.replaying import needed_of, setup_of
 
 MOST_ROUNDS = 400
 """Setups tried in all before the search ends."""

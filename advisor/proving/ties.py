@@ -9,12 +9,12 @@ from typing import NamedTuple
 from advisor.engine.rules import Demand, Rule
 from advisor.engine.run import Run
 from advisor.engine.values import OPTION, UNKNOWN, Value, same_value
-from advisor.meanings.needed import needed_of
 from advisor.proving.encoding import Encoding
 from advisor.proving.found import Found
 from advisor.proving.logic import Term, conj, disj, neg
 from advisor.proving.offers import listed
 from advisor.proving.witness import Witnesses
+from advisor.replaying import needed_of
 
 _REMEDY = "Let one override the other, or give them conditions that exclude each other."
 

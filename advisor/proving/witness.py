@@ -13,19 +13,17 @@ from typing import Any, NamedTuple
 
 import z3
 
-from advisor.engine.conditions import Ref, compile_condition
+from advisor.engine.conditions import Ref
 from advisor.engine.run import Run
-from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, NO, OPTION, Value
-from advisor.judge import Judgement, ways
-from advisor.meanings.needed import needed_of
+from advisor.engine.values import COMPUTED, CONCLUDED, GIVEN, OPTION, Value
 from advisor.options import HEAD_TYPE
 from advisor.proving.encoding import Encoding
 from advisor.proving.facts import FactTerms, every_test
 from advisor.proving.logic import Term, constant, disj, neg
 from advisor.proving.offers import left_open
 from advisor.quantities import round9
-from advisor.setups.model import Given, Setup
-from advisor.vocabulary import COUNT, FLAG, QUANTITY, TEXT, show
+from advisor.replaying import Replayer, needed_of
+from advisor.vocabulary import COUNT, FLAG, QUANTITY, TEXT
 
 Shows = Callable[[Run], bool]
 """Tells whether a run shows what is said of it."""
@@ -40,20 +38,12 @@ class Witness(NamedTuple):
     stated: Mapping[str, Value]
 
 
-def setup_of(stated: Mapping[str, Value]) -> Setup:
-    """Return a setup that states some facts."""
-    given = {name: Given(value, "witness", 0, 0, show(value)) for name, value in stated.items()}
-    return Setup("witness", given)
-
-
-class Witnesses:
+class Witnesses(Replayer):
     """Finds witnesses for what is possible in an encoding, and runs the engine on them."""
 
     def __init__(self, encoding: Encoding) -> None:
+        super().__init__(encoding.base)
         self.encoding = encoding
-        self.base = encoding.base
-        self._chooser = ways(self.base, pairing=False).chooser
-        self._domain = [compile_condition(node, self.base.table) for node in self.base.domain]
         self._compared = _compared_facts(self.base)
         self._left_open = left_open(self.base)
         self._plain: list[Term] = self._plainly()
@@ -79,7 +69,7 @@ class Witnesses:
 
     def _unknown_need(self, name: str) -> Term:
         """Return whether something that a computed fact is worked out from has no value."""
-        function = self._chooser.function(name)
+        function = self.chooser.function(name)
         if function is None:
             return True
         space, vocabulary = self.encoding.facts, self.base.vocabulary
@@ -197,18 +187,6 @@ class Witnesses:
 
     # Running the engine on it
 
-    def run(self, stated: Mapping[str, Value]) -> Run:
-        """Run the rules on what is stated and assumed, with no option chosen beside."""
-        table = self.base.table
-        values = table.blank()
-        for name, assumption in self.base.assume.items():
-            values[table.slot[name]] = assumption.value
-        for name, value in stated.items():
-            values[table.slot[name]] = value
-            values[table.stated_slot(name)] = True
-        self._chooser.compute(values)
-        return self.base.program.run(values)
-
     def replayed(self, stated: Mapping[str, Value], shows: Shows) -> Witness | None:
         """Return what of some statements is needed for the engine to show what is said.
 
@@ -252,14 +230,6 @@ class Witnesses:
                     found[name] = short
                     break
         return found
-
-    def in_domain(self, run: Run) -> bool:
-        """Tell whether a run breaks nothing of the declared domain."""
-        return all(judge(run.values) != NO for judge in self._domain)
-
-    def judged(self, stated: Mapping[str, Value]) -> Judgement:
-        """Judge a setup as `advise` does, with the rule base's own ladder."""
-        return Judgement(setup_of(stated), self.base, self.base.ladder, alone=True)
 
 
 def plain_number(value: float, bounds: list[float]) -> float:

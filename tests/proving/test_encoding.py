@@ -25,11 +25,11 @@ from advisor.engine.values import (
     has_value,
 )
 from advisor.judge import Judgement
-from advisor.meanings.needed import needed_of
 from advisor.proving.encoding import Encoding
 from advisor.proving.logic import Term, conj, neg
 from advisor.proving.states import about_rules
 from advisor.proving.witness import Witnesses, plain_number
+from advisor.replaying import needed_of
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.model import RuleBase
 from advisor.rulebase.read import read_rule_base

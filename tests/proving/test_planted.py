@@ -13,7 +13,7 @@ from advisor.decision import Number
 from advisor.engine.run import FIRED
 from advisor.engine.values import Value
 from advisor.judge import REJECTED, Judgement
-from advisor.proving.witness import setup_of
+from advisor.replaying import setup_of
 from advisor.rulebase.model import ACCEPTABLE, RuleBase
 from advisor.rulebase.read import read_rule_base
 from tests.rulebase.folders import MANIFEST, VOCABULARY, rule, write, write_house, write_kettle

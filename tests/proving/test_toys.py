@@ -16,7 +16,8 @@ from advisor.proving.encoding import Encoding
 from advisor.proving.found import Found
 from advisor.proving.states import about_rules
 from advisor.proving.ties import about_ties
-from advisor.proving.witness import Witnesses, setup_of
+from advisor.proving.witness import Witnesses
+from advisor.replaying import setup_of
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup
 from tests.toys import judged, toy_base, toy_setup
