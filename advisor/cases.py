@@ -13,7 +13,7 @@ from advisor.engine.values import YES, has_value
 from advisor.errors import Collector, Faults
 from advisor.judge import Judgement
 from advisor.rulebase.conditions import ConditionReader
-from advisor.rulebase.locate import CASES
+from advisor.rulebase.locate import CASES, is_yaml
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup, Stock
 
@@ -47,7 +47,7 @@ def case_files(folder: str) -> list[str]:
         os.path.join(where, name)
         for where, _, names in os.walk(os.path.join(folder, CASES))
         for name in names
-        if name.endswith((".yaml", ".yml"))
+        if is_yaml(name)
     )
 
 
@@ -229,4 +229,6 @@ def _holds(base: RuleBase, judgement: Judgement, fact: str, test: Any) -> str:
     if compile_condition(node, base.table)(values) == YES:
         return ""
     value = judgement.run.value(fact)
-    return f"{fact} is {value if has_value(value) else 'not known'}, expected {test}"
+    words = base.words
+    found = words.value(fact, value) if has_value(value) else "not known"
+    return f"{fact} is {found}, expected that it {words.asks(node)}"

@@ -93,7 +93,8 @@ def write(text: str, out: str | None, inputs: tuple[str | None, ...] = ()) -> No
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         where = "standard output" if out in (None, "-") else str(out)
-        fail(misuse(where, f"this cannot be written: {reason}", "write elsewhere"))
+        fault = misuse(where, f"this cannot be written: {reason}", "write elsewhere")
+        fail(fault, "nothing was written")
 
 
 def _print(text: str) -> None:
@@ -124,7 +125,7 @@ def refuse_output(out: str, inputs: tuple[str | None, ...], option: str = "--out
     elif not out:
         what = "the name is empty"
     if what:
-        fail(misuse(option, what, "name another file"))
+        fail(misuse(option, what, "name another file"), "nothing was written")
 
 
 def replace(out: str, text: str) -> None:

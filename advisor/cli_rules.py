@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import json
 import os
+import re
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -230,7 +231,7 @@ def rules_mutate(
     gc.enable()  # this takes minutes, not the tenth of a second for which it was turned off
     try:
         if not 0 < share <= MOST_PERCENT:
-            raise misuse("--share", f"{share:g} % is no share", "name from 0 to 100")
+            raise misuse("--share", f"{share:g} % is no share", "name more than 0, up to 100")
         if workers is not None and not 0 < workers <= MOST_WORKERS:
             remedy = f"name from 1 to {MOST_WORKERS}"
             raise misuse("--workers", f"{workers} is no number of processes", remedy)
@@ -301,7 +302,10 @@ def rules_new(
         str, typer.Option("--evidence", metavar="CLASS", help=" | ".join(EVIDENCE))
     ],
     source: Annotated[
-        str, typer.Option("--source", metavar="ID", help="Of published evidence: its source.")
+        str,
+        typer.Option(
+            "--source", metavar="ID", help="Of published evidence: a source that is there."
+        ),
     ] = "",
     new_topic: Annotated[
         bool, typer.Option("--new-topic", help="Make the topic, where there is none.")
@@ -371,7 +375,7 @@ def _put(drafts: Iterable[Draft]) -> tuple[str, ...]:
         return put_all(drafts, replace)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        where = str(error.filename or "the files")
+        where = re.sub(r"\.\d+\.part$", "", str(error.filename or "the files"))
         fail(misuse(where, f"this cannot be written: {reason}", "look at the folder"), NOT_WRITTEN)
 
 

@@ -449,7 +449,7 @@ def _verdict(found: Sequence[_Found]) -> str:
 
 
 def _name(base: RuleBase) -> RuleBaseName:
-    layers = tuple(layer.name for layer in base.layers)
+    layers = tuple(f"{layer.name} {layer.version}" for layer in base.layers)
     return RuleBaseName(base.name, base.version, base.digest, layers)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import shutil
 from pathlib import Path
@@ -18,6 +19,7 @@ from advisor.cases import case_files, read_cases, run_case
 from advisor.cli_common import replace
 from advisor.documents import read_document
 from advisor.errors import Faults
+from advisor.recheck.files import read_layers as recheck_layers
 from advisor.rulebase.read import read_rule_base
 
 ROOT = Path(__file__).parent.parent
@@ -116,7 +118,7 @@ def test_a_rule_is_begun_refused_until_it_is_filled_in_and_then_in_force(
 
 def test_what_stood_in_the_files_stands_there_still(house: Path) -> None:
     before = {path: path.read_text(encoding="utf-8") for path in house.rglob("*.yaml")}
-    made = begin(house, "tails", "a-new-one", "published", source="a-new-source")
+    made = begin(house, "tails", "a-new-one", "published")
     for path, text in before.items():
         assert path.read_text(encoding="utf-8").startswith(text)
     assert (house / "sources.yaml").read_text(encoding="utf-8").startswith("schema: 1\nsources:\n")
@@ -285,3 +287,46 @@ def schema_of(path: Path) -> str:
     kinds |= {"vocabulary": "vocabulary"}
     kind = "cases" if path.parent.name == "cases" else kinds.get(path.stem, "rules")
     return f"{kind}.schema.json"
+
+
+def test_a_source_is_one_that_is_there(house: Path) -> None:
+    base = read_rule_base(str(house))
+    with pytest.raises(Faults) as refused:
+        new_rule(base, "tails", "a-new-one", "published", source="world-archery-book")
+    told = refused.value.text("nothing was written")
+    assert "there is no source `world-archery-book`" in told
+    assert "did you mean world-archery-books?" in told
+    made = new_rule(base, "tails", "a-new-one", "published", source="world-archery-books")
+    assert "source: world-archery-books" in made.files[0].text
+    assert len(made.files) == 2
+
+
+@pytest.mark.parametrize("name", ["true", "2024", "1e3", "null"])
+def test_an_id_that_yaml_reads_as_no_text_is_refused(house: Path, name: str) -> None:
+    with pytest.raises(Faults) as refused:
+        new_rule(read_rule_base(str(house)), "tails", name, "house")
+    assert f"`{name}` is no name" in refused.value.text("nothing was written")
+
+
+def test_what_is_added_ends_its_lines_as_the_file_does(house: Path) -> None:
+    path = house / "tails.yaml"
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    made = new_rule(read_rule_base(str(house)), "tails", "a-new-one", "house")
+    assert made.files[0].text.count("\r\n") == made.files[0].text.count("\n")
+
+
+def test_the_command_that_comes_next_can_be_pasted(house: Path) -> None:
+    odd = house.parent / "our rules; $x"
+    house.rename(odd)
+    made = new_rule(read_rule_base(str(odd)), "tails", "a-new-one", "house")
+    assert new_rule_text(made, ()).endswith(f"  advisor rules cases --rules '{odd}'\n")
+
+
+def test_what_an_editor_hides_is_no_file_of_the_rules(house: Path) -> None:
+    before = read_rule_base(str(house)).digest
+    (house / ".tails.yaml").write_text("")
+    (house / "cases" / ".tails.yaml").write_text("")
+    base = read_rule_base(str(house))
+    assert base.digest == before
+    assert not any(os.path.basename(path).startswith(".") for path in case_files(str(house)))
+    assert recheck_layers(str(house))[-1].keys() == {path.name for path in house.glob("[!.]*.yaml")}

@@ -129,7 +129,7 @@ def test_every_case_says_something_that_could_fail() -> None:
     ("expect", "problem"),
     [
         ({"status": "rejected"}, "status is advised, not rejected"),
-        ({"build": {"fletching.count": 3}}, "fletching.count is 4, expected 3"),
+        ({"build": {"fletching.count": 3}}, "fletching.count is 4, expected that it is 3"),
         ({"fired": ["match-a-left-bevel"]}, "match-a-left-bevel is undecided, not fired"),
         ({"silent": ["three-or-four-vanes"]}, "three-or-four-vanes is fired, not silent"),
         ({"undecided": ["three-or-four-vanes"]}, "three-or-four-vanes is fired, not undecided"),

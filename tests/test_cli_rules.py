@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import sys
 from itertools import takewhile
@@ -139,6 +140,8 @@ def test_a_change_that_no_case_notices_is_told_with_the_case_that_would(warm: st
     )
     jsonschema.validate(plain, json.loads((SCHEMAS / "mutation.schema.json").read_text()))
     assert len(plain["survivors"]) == 2
+    names = re.findall(r"- case: (\S+)", out)
+    assert len(names) == len(set(names)) == 2
     # The first case that is shown, kept as it stands, notices its change.
     first, *others = out[out.index("         - case: warm-hands") :].splitlines()
     case = [first, *takewhile(lambda line: line.startswith(" " * 11), others)]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import jsonschema
 import pytest
 
-from advisor.case_findings import CHANGED, Killed, Mutation, Survivor
+from advisor.case_findings import CHANGED, Differs, Killed, Mutation, Proposal, Survivor
 from advisor.cases import Case, read_cases, run_case
 from advisor.coverage.exercised import own_cases
-from advisor.decision import to_plain
+from advisor.decision import Number, to_plain
 from advisor.engine.conditions import Not
+from advisor.findings import Move
 from advisor.mutation.mutants import Mutant, mutants_of, mutated, sample
 from advisor.mutation.score import gate, mutation
 from advisor.render.mutation_text import case_lines, render
@@ -315,3 +317,24 @@ def test_a_sample_of_the_base_rules_reaches_the_score() -> None:
     assert gate(found, 85).passes, [one.mutant for one in found.survivors]
     assert all(isinstance(one, Killed) for one in found.killed)
     assert all(isinstance(one, Survivor) for one in found.survivors)
+
+
+def test_cases_that_are_shown_have_names_of_their_own_and_say_what_is_only_stated() -> None:
+    start = Proposal(
+        "two-cups",
+        (Move("pot.size", Number(2, "l"), Number(2, "l")),),
+        {"pot.size": "2 l"},
+        own_stock=False,
+        expect={"fired": ("a",)},
+        differs=(Differs("a", "fired", "silent"),),
+    )
+    long = "a: when pot.size is at least two litres and not a drop more or less, made "
+    survivors = tuple(
+        Survivor(f"{long}{more}", "bound moved", "a", "a.yaml", 1, 1, start) for more in "xyz"
+    )
+    found = mutation(read_rule_base(), share=0.0005, propose=False)
+    told = render(found._replace(survivors=survivors), colour=False)
+    names = re.findall(r"- case: (\S+)", told)
+    assert len(set(names)) == 3
+    assert all(name.startswith("a-when-pot-size-is-at-least-two-litres-and-not") for name in names)
+    assert "pot.size is stated, as 2 l" in told

@@ -9,15 +9,16 @@ from __future__ import annotations
 import json
 import os
 import re
+import shlex
 from collections.abc import Callable, Iterator
 from typing import Any, NamedTuple
 
 from advisor.authoring.drafts import Draft
 from advisor.authoring.formatting import format_text
-from advisor.documents import read_document
+from advisor.documents import parse_scalar, read_document
 from advisor.errors import Fault, Faults, did_you_mean, suggest
 from advisor.rulebase import schemas
-from advisor.rulebase.locate import CASES, SPECIAL, path_of, shipped
+from advisor.rulebase.locate import CASES, SPECIAL, is_yaml, path_of, shipped
 from advisor.rulebase.model import EVIDENCE, RuleBase
 from advisor.rulebase.unfilled import MARK, unfilled
 
@@ -52,8 +53,8 @@ def new_rule(
         topic: the name of the rules' file without its ending.
         rule_id: of the rule, in kebab-case.
         evidence: its class; `published` also begins an entry in sources.yaml, unless `source`
-            names one that is there.
-        source: the id of the source, for `published`; made of the rule's own if empty.
+            names one.
+        source: one that is there, for `published`; one is begun under the rule's name if empty.
         new_topic: whether to make the topic's file where neither the house nor what it extends
             has that topic.
 
@@ -95,7 +96,7 @@ def _refuse(
             "the rules that come with the program are not added to",
             "make a house, a folder whose manifest.yaml extends base, and name it with --rules",
         )
-    if not _NAME.fullmatch(rule_id):
+    if not _NAME.fullmatch(rule_id) or not isinstance(parse_scalar(rule_id, ""), str):
         fault("the rule", f"`{rule_id}` is no name", "write it-like-this, small, with dashes")
     elif rule_id in base.entries:
         entry = base.entries[rule_id]
@@ -121,6 +122,10 @@ def _refuse(
         near = did_you_mean(source, base.sources)
         remedy = f"did you mean {near}?" if near else "write it-like-this, small, with dashes"
         fault("the source", f"`{source}` is no name", remedy)
+    elif source and source not in base.sources:
+        near = did_you_mean(source, base.sources)
+        remedy = f"did you mean {near}?" if near else "the sources in force stand in sources.yaml"
+        fault("the source", f"there is no source `{source}`", f"{remedy}; without it one is begun")
     if faults:
         raise Faults(faults, "usage")
 
@@ -130,9 +135,8 @@ def _topics(base: RuleBase) -> list[str]:
     found: dict[str, None] = {}
     for layer in reversed(base.layers):
         for name in sorted(os.listdir(layer.folder)):
-            topic, ending = os.path.splitext(name)
-            if ending in (".yaml", ".yml") and name not in SPECIAL:
-                found[topic] = None
+            if is_yaml(name) and name not in SPECIAL:
+                found[os.path.splitext(name)[0]] = None
     return list(found)
 
 
@@ -217,7 +221,8 @@ def _added(
     with open(path, encoding="utf-8", newline="") as file:
         before = file.read()
     gap = "" if schema == "sources" else "\n"
-    text = before + ("" if before.endswith("\n") else "\n") + gap + more
+    added = ("" if before.endswith("\n") else "\n") + gap + more
+    text = before + (added.replace("\n", "\r\n") if "\r\n" in before else added)
     try:
         sound = fits(document.data, read_document(path, text, about="rules").data)
     except Faults:
@@ -263,10 +268,10 @@ def new_rule_text(made: NewRule, written: tuple[str, ...]) -> str:
     """
     lines = [f"Begun: {made.rule}", "", "Written"]
     lines += [f"  {path}" for path in written]
-    lines += ["", "To be filled in; until then these rules are refused"]
+    lines += ["", "To be filled in; until then the rules are refused, and then the cases"]
     lines += [f"  {due}" for due in made.due]
     folder = os.path.dirname(made.files[0].path) or os.curdir
-    lines += ["", "Then", f"  advisor rules cases --rules {folder}"]
+    lines += ["", "Then", f"  advisor rules cases --rules {shlex.quote(folder)}"]
     return "\n".join(lines) + "\n"
 
 

@@ -278,7 +278,8 @@ def read_layers(folder: str | None) -> list[dict[str, Document]]:
 def _layer(folder: str) -> dict[str, Document]:
     collector = Collector("rules")
     try:
-        names = sorted(n for n in os.listdir(folder) if n.endswith((".yaml", ".yml")))
+        names = [n for n in sorted(os.listdir(folder)) if not n.startswith(".")]
+        names = [name for name in names if name.endswith((".yaml", ".yml"))]
     except OSError as error:
         what = f"the rule base cannot be read: {(error.strerror or str(error)).lower()}"
         raise Faults([Fault(folder, None, None, what, "name a folder")], "rules") from None

@@ -46,13 +46,14 @@ def render(found: Mutation, colour: bool, gate: Gate | None = None) -> str:
         page.put(", ".join(found.unfit), hang=2)
     if found.survivors:
         page.head(f"Not noticed: {len(found.survivors)}", "1;33")
+    names: dict[str, int] = {}
     for survivor in found.survivors:
-        _survivor(page, survivor)
+        _survivor(page, survivor, names)
     tell_gate(page, gate)
     return page.text()
 
 
-def _survivor(page: Page, survivor: Survivor) -> None:
+def _survivor(page: Page, survivor: Survivor, names: dict[str, int]) -> None:
     page.put(f"{survivor.mutant} ({survivor.file}:{survivor.line})", hang=2)
     proposal = survivor.proposal
     if proposal is None:
@@ -69,22 +70,29 @@ def _survivor(page: Page, survivor: Survivor) -> None:
             indent=9,
             hang=2,
         )
-    page.lines += [f"         {line}" for line in case_lines(survivor.mutant, proposal)]
+    name = _name(survivor.mutant)
+    names[name] = names.get(name, 0) + 1
+    if names[name] > 1:
+        name = f"{name}-{names[name]}"
+    page.lines += [f"         {line}" for line in case_lines(survivor.mutant, proposal, name)]
 
 
 def _move(move: Move) -> str:
     if move.value is None:
         return f"{move.fact} is not stated"
-    return f"{move.fact} is {_shown(move.value)} and not {_shown(move.was)}"
+    value, was = _shown(move.value), _shown(move.was)
+    if value == was:  # chosen before
+        return f"{move.fact} is stated, as {value}"
+    return f"{move.fact} is {value} and not {was}"
 
 
 def _shown(value: FactValue | None) -> str:
     return "unknown" if value is None else edged(value)
 
 
-def case_lines(mutant: str, proposal: Proposal) -> Iterator[str]:
+def case_lines(mutant: str, proposal: Proposal, name: str = "") -> Iterator[str]:
     """Yield the lines of a case as they would stand in a case file."""
-    yield f"- case: {_name(mutant)}"
+    yield f"- case: {name or _name(mutant)}"
     yield "  says: >-"
     yield from (f"    {line}" for line in wrap(f"Would notice {mutant}.", _WRAPPED))
     yield "  setup:"
@@ -105,4 +113,5 @@ def case_lines(mutant: str, proposal: Proposal) -> Iterator[str]:
 
 def _name(mutant: str) -> str:
     words = re.sub(r"[^a-z0-9]+", "-", mutant.lower()).strip("-")
-    return words[:_LONGEST_NAME].rstrip("-")
+    # Cut between two words, so that what is left of the last one says nothing it did not say.
+    return words if len(words) <= _LONGEST_NAME else words[:_LONGEST_NAME].rpartition("-")[0]

@@ -52,8 +52,15 @@ def path_of(folder: str, name: str) -> str:
     return name if folder == os.curdir else os.path.join(folder, name)
 
 
+def is_yaml(name: str) -> bool:
+    """Tell whether a file is one that is read, by its name."""
+    return name.endswith((".yaml", ".yml")) and not name.startswith(".")
+
+
 def rule_files(folder: str, collector: Collector) -> tuple[list[str], list[str]]:
     """Return the names of a rule base's files, cases apart, and of those that are refused unread.
+
+    What an editor or a system hides behind a leading dot is no file of it.
 
     Symbolic links that lead out of the folder are refused: a rule base is one folder.
     """
@@ -65,7 +72,7 @@ def rule_files(folder: str, collector: Collector) -> tuple[list[str], list[str]]
             folder, None, None, f"the rule base cannot be read: {reason}", "name a folder"
         )
         return [], []
-    found = [name for name in names if name.endswith((".yaml", ".yml"))]
+    found = [name for name in names if is_yaml(name)]
     root = os.path.realpath(folder)
     kept, refused = [], []
     for name in found:
@@ -84,7 +91,7 @@ def rule_files(folder: str, collector: Collector) -> tuple[list[str], list[str]]
         inside = os.path.join(folder, name)
         if name == CASES or name.startswith(".") or not os.path.isdir(inside):
             continue
-        if any(other.endswith((".yaml", ".yml")) for other in os.listdir(inside)):
+        if any(map(is_yaml, os.listdir(inside))):
             # A house that believes its rules are in force, and they are not, is worse off.
             collector.add(
                 path_of(folder, name),
