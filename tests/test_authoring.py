@@ -330,3 +330,18 @@ def test_what_an_editor_hides_is_no_file_of_the_rules(house: Path) -> None:
     assert base.digest == before
     assert not any(os.path.basename(path).startswith(".") for path in case_files(str(house)))
     assert recheck_layers(str(house))[-1].keys() == {path.name for path in house.glob("[!.]*.yaml")}
+
+
+def test_an_editor_underlines_a_fact_of_a_house_that_is_mistyped(house: Path) -> None:
+    drafts = editor_schemas(read_rule_base(str(house)), str(house / "schemas"))
+    rules = next(json.loads(d.text) for d in drafts if d.path.endswith("rules.schema.json"))
+    validator = Draft202012Validator(rules)
+    text = (house / "tails.yaml").read_text(encoding="utf-8")
+
+    def faults(written: str) -> int:
+        return len(list(validator.iter_errors(read_document("", written).data)))
+
+    assert faults(text) == 0
+    for right, wrong in (("shop.line: reed", "shop.lin: reed"), ("vane.height:", "vane.hight:")):
+        assert right in text
+        assert faults(text.replace(right, wrong)) > 0

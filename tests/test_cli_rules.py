@@ -222,11 +222,11 @@ def test_schemas_hold_the_facts_of_a_house(tmp_path: Path) -> None:
     folder = tmp_path / "schemas"
     status, out, _ = run("rules", "schemas", "--rules", HOUSE, "--out", str(folder))
     assert status == 0
-    assert "7 written, 0 as they should be" in out
+    assert "8 written, 0 as they should be" in out
     assert "shop.line" in (folder / "rules.schema.json").read_text()
     assert "shop.line" not in (SCHEMAS / "rules.schema.json").read_text()
     again = run("rules", "schemas", "--rules", HOUSE, "--out", str(folder))[1]
-    assert again == "0 written, 7 as they should be\n"
+    assert again == "0 written, 8 as they should be\n"
     (tmp_path / "file").write_text("")
     status, _, err = run("rules", "schemas", "--rules", HOUSE, "--out", str(tmp_path / "file/x"))
     assert status == 2

@@ -22,7 +22,7 @@ from advisor.rulebase.locate import CASES, SPECIAL, is_yaml, path_of, shipped
 from advisor.rulebase.model import EVIDENCE, RuleBase
 from advisor.rulebase.unfilled import MARK, unfilled
 
-EDITED = ("rules", "vocabulary", "cases", "setup", "stock", "manifest", "sources")
+EDITED = ("rules", "vocabulary", "cases", "setup", "stock", "manifest", "sources", "population")
 """The documents that people write, for which an editor can complete names."""
 
 _NAME = re.compile(schemas.ID)
@@ -289,10 +289,23 @@ def editor_schemas(base: RuleBase, out: str) -> tuple[Draft, ...]:
     drafts = []
     for name in EDITED:
         path = os.path.join(out, f"{name}.schema.json")
-        text = json.dumps(made[name], indent=1, ensure_ascii=False) + "\n"
+        text = json.dumps(_closed(made[name]), indent=1, ensure_ascii=False) + "\n"
         before = None
         if os.path.isfile(path):
             with open(path, encoding="utf-8", newline="") as file:
                 before = file.read()
         drafts.append(Draft(path, text, before))
     return tuple(drafts)
+
+
+def _closed(schema: Any) -> Any:
+    """Return a schema without room for facts that it does not name.
+
+    The shipped ones leave room, because a house adds facts; the house's own know them all.
+    """
+    if isinstance(schema, list):
+        return [_closed(part) for part in schema]
+    if not isinstance(schema, dict):
+        return schema
+    left = {name: part for name, part in schema.items() if part != schemas.ROOM}
+    return {name: _closed(part) for name, part in left.items()}

@@ -30,6 +30,10 @@ NAME: Schema = {"type": "string", "pattern": ID}
 STRENGTHS = ("must", "must_not", "should", "should_not")
 
 
+ROOM: Schema = {r"\.": {}}
+"""What lets the name of any fact through, of a vocabulary that a house may add to."""
+
+
 def _object(properties: Schema, required: tuple[str, ...] = (), **more: Any) -> Schema:
     return {
         "type": "object",
@@ -210,7 +214,7 @@ def _by_fact(entries: Mapping[str, FactEntry] | None, of: Callable[..., Schema])
             name: {"description": entry.label, **of(entry)} for name, entry in entries.items()
         },
         # A house adds facts of its own: the reader, which knows them, judges their names.
-        "patternProperties": {r"\.": {}},
+        "patternProperties": ROOM,
         "additionalProperties": False,
     }
 
