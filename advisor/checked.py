@@ -32,7 +32,7 @@ KINDS: Mapping[str, Kind] = {
     "open-tie": Kind(WARNING, "Two rules can stand together and ask what cannot be had together."),
     "no-build": Kind(WARNING, "Some setup is left without a build by rules that ask for one."),
     "threshold-outside-range": Kind(
-        WARNING, "A number that is compared with lies outside the range of its fact."
+        WARNING, "A test of a number comes out alike over the whole range of its fact."
     ),
     "contradictory-bounds": Kind(ERROR, "Tests of one fact that must hold together cannot."),
     "near-duplicate": Kind(
@@ -43,7 +43,8 @@ KINDS: Mapping[str, Kind] = {
         WARNING, "A rule that others override takes a caution or a step with it."
     ),
     "should-overrides-stop": Kind(
-        ERROR, "A habit of a house sets aside a stop of a layer under it."
+        ERROR,
+        "A rule with neither a stop nor a must sets aside or replaces a stop of a layer under it.",
     ),
     "dropped-override": Kind(
         WARNING, "A replacement leaves out what the rule before it had overridden."

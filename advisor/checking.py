@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from advisor.checked import KINDS, LOOKED_UP, PROVED, READ, CheckReport, Finding
 from advisor.decision import FactValue, Number, RuleBaseName
@@ -24,6 +25,9 @@ from advisor.rulebase.locate import base_folder
 from advisor.rulebase.model import PROVABLE, Acceptance, RuleBase, RuleEntry
 from advisor.rulebase.read import read_rule_base
 from advisor.vocabulary import NUMBERS
+
+if TYPE_CHECKING:
+    from advisor.proving.prove import Proofs
 
 HINT = (
     "nothing was proved: the solver is not installed; add it with "
@@ -55,25 +59,23 @@ def check_rules(folder: str | None = None, *, proofs: bool = True) -> CheckRepor
 def check(base: RuleBase, *, proofs: bool = True) -> CheckReport:
     """Check a rule base that was read; see `check_rules`."""
     looked_up = list(look(base))
-    proved = _proofs(base) if proofs else None
+    provable = _proofs(base) if proofs else None
     found = [(LOOKED_UP, one) for one in looked_up]
-    if proved is not None:
+    if provable is not None:
         told = _ToldAlready(looked_up)
-        found += [(PROVED, one) for one in proved if not told(one)]
-    return _Report(base, proved=proved is not None).of(
-        found, HINT if proofs and proved is None else ""
-    )
+        found += [(PROVED, one) for one in provable.found() if not told(one)]
+    return _Report(base, provable).of(found, HINT if proofs and provable is None else "")
 
 
-def _proofs(base: RuleBase) -> list[Found] | None:
-    """Return what is proved, or None where there is no solver."""
+def _proofs(base: RuleBase) -> Proofs | None:
+    """Return what can be proved, or None where there is no solver."""
     try:
         import z3  # noqa: F401
     except ImportError:
         return None
-    from advisor.proving.prove import prove
+    from advisor.proving.prove import Proofs
 
-    return list(prove(base))
+    return Proofs(base)
 
 
 def _refusal(folder: str, refused: Faults) -> CheckReport:
@@ -82,8 +84,8 @@ def _refusal(folder: str, refused: Faults) -> CheckReport:
         Finding(
             "refused",
             KINDS["refused"].level,
-            f"{fault.what[:1].upper()}{fault.what[1:]}.",
-            f"{fault.help[:1].upper()}{fault.help[1:]}." if fault.help else "",
+            _sentence(fault.what),
+            _sentence(fault.help),
             fault.file,
             fault.line or 1,
             fault.column or 1,
@@ -94,6 +96,12 @@ def _refusal(folder: str, refused: Faults) -> CheckReport:
         for fault in refused.faults
     )
     return CheckReport(RuleBaseName(name, "", "", (name,)), 0, findings, (), proved=False)
+
+
+def _sentence(told: str) -> str:
+    """Return words with a capital, and a mark at the end if they have none."""
+    mark = "" if told.endswith((".", "?", "!")) or not told else "."
+    return f"{told[:1].upper()}{told[1:]}{mark}"
 
 
 class _ToldAlready:
@@ -128,25 +136,25 @@ _FOLLOWS: dict[tuple[str, tuple[str | int, ...]], tuple[str, ...]] = {
 class _Report:
     """Puts what was found into its places and words, and sorts out what is accepted."""
 
-    def __init__(self, base: RuleBase, *, proved: bool) -> None:
+    def __init__(self, base: RuleBase, provable: Proofs | None) -> None:
         self.base = base
-        self.proved = proved
+        self.provable = provable
         self.top = base.layers[-1].name
         self.places = _Places(base)
 
     def of(self, found: Sequence[tuple[str, Found]], hint: str) -> CheckReport:
         base = self.base
-        told = [self._finding(known_by, one) for known_by, one in found]
+        told = _each_once(self._finding(known_by, one) for known_by, one in found)
         accepted = [one for one in told if one.accepted]
         left = [one for one in told if not one.accepted]
         left += self._outdated(told)
-        layers = tuple(layer.name for layer in base.layers)
+        layers = tuple(f"{layer.name} {layer.version}" for layer in base.layers)
         return CheckReport(
             RuleBaseName(base.name, base.version, base.digest, layers),
             len(base.entries),
             tuple(sorted(left, key=self._order)),
             tuple(sorted(accepted, key=self._order)),
-            self.proved,
+            self.provable is not None,
             hint,
         )
 
@@ -197,17 +205,15 @@ class _Report:
         return ""
 
     def _outdated(self, told: Sequence[Finding]) -> Iterator[Finding]:
-        """Yield acceptances of the top layer that nothing was found for."""
+        """Yield acceptances of the top layer that nothing was found for, nor could be by proof."""
         for entry in self.base.entries.values():
             if entry.layer != self.top:
                 continue
             for i, accepted in enumerate(entry.accepts):
-                if accepted.finding in PROVABLE and not self.proved:
-                    continue
                 if any(
                     entry.id in one.rules and _covers(accepted, one.finding, one.rules)
                     for one in told
-                ):
+                ) or self._may_be(accepted, entry.id):
                     continue
                 file, line, column = self.places.of_rule(entry, ("accept", i))
                 beside = f" with {', '.join(accepted.others)}" if accepted.others else ""
@@ -223,6 +229,22 @@ class _Report:
                     entry.layer,
                     LOOKED_UP,
                 )
+
+    def _may_be(self, accepted: Acceptance, rule_id: str) -> bool:
+        """Tell whether something provable may well be so, though it was not found."""
+        if accepted.finding not in PROVABLE:
+            return False
+        rules = {rule_id, *accepted.others}
+        return self.provable is None or not self.provable.is_gone(accepted.finding, rules)
+
+
+def _each_once(findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings without those that say the same of the same place, if of another setup."""
+    found: dict[object, Finding] = {}
+    for one in findings:
+        said = (one.finding, one.rules, one.says, one.file, one.line, one.column)
+        found.setdefault(said, one)
+    return list(found.values())
 
 
 def _covers(accepted: Acceptance, finding: str, rules: Iterable[str]) -> bool:

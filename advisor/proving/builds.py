@@ -10,28 +10,26 @@ and if the solver finds none, there is none, as far as these musts go:
   physics and not free in each build by itself;
 - of the options the ladder lists (or a choice or a count has), not of another shelf.
 
-A must on a given fact judges the setup by itself, as a stop does: it is meant to refuse, and no
-finding. Neither is a setup that carries a stop.
+A must on what is stated, or assumed where it is not, judges the setup by itself, as a stop does: it
+is meant to refuse, and no finding. Neither is a setup that carries a stop.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 import z3
 
-from advisor.engine.conditions import facts_of
-from advisor.engine.rules import Demand, Rule
-from advisor.engine.values import CONCLUDED, GIVEN, OPTION, Value, has_value
-from advisor.judge import REJECTED, Judgement, ways
-from advisor.options import choice
-from advisor.proving.encoding import PATIENCE, Encoding
-from advisor.proving.facts import FactTerms
+from advisor.engine.rules import Rule
+from advisor.engine.values import OPTION, Value
+from advisor.judge import REJECTED, Judgement
+from advisor.proving.encoding import Encoding
 from advisor.proving.found import Found
-from advisor.proving.logic import Term, conj, constant, disj, neg
+from advisor.proving.logic import conj, disj, neg
+from advisor.proving.musts import Musts, Pairs
 from advisor.proving.witness import Witnesses
-from advisor.replaying import needed_of, setup_of
+from advisor.replaying import needed_of
 
 MOST_ROUNDS = 400
 """Setups tried in all before the search ends."""
@@ -40,9 +38,11 @@ MOST_FOUND = 40
 """Setups told at most."""
 
 
-def about_builds(base_encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
+def about_builds(
+    encoding: Encoding, witnesses: Witnesses, musts: Musts | None = None
+) -> Iterator[Found]:
     """Yield setups without a build, one for each smallest set of rules that causes one."""
-    search = _Search(base_encoding, witnesses)
+    search = _Search(encoding, witnesses, Musts(encoding.base) if musts is None else musts)
     for _ in range(MOST_FOUND):
         found = search.next()
         if found is None:
@@ -51,74 +51,18 @@ def about_builds(base_encoding: Encoding, witnesses: Witnesses) -> Iterator[Foun
 
 
 class _Search:
-    def __init__(self, named: Encoding, witnesses: Witnesses) -> None:
+    def __init__(self, named: Encoding, witnesses: Witnesses, musts: Musts) -> None:
         self.base = named.base
         self.named = named
         self.witnesses = witnesses
-        self.encoding = Encoding(self.base, inline=True)
-        self.chooser = ways(self.base, pairing=False).chooser
-        self.varying = self._varying()
-        self.solver = z3.Solver()
-        self.solver.set("rlimit", 4 * PATIENCE)
-        self.solver.add(*self.encoding.solver.assertions())
+        self.musts = musts
+        self.encoding = musts.encoding
+        self.solver = musts.solver()
         self.rounds = 0
-        self._fix_what_varies()
-        self.broken = self._broken()
-        self.axes = choice(setup_of({}), self.base.vocabulary, self.base.ladder).axes
+        self.told: set[frozenset[str]] = set()
+        self.broken = disj(*musts.broken.values())
         if isinstance(self.broken, bool):
             self.solver.add(z3.BoolVal(self.broken))
-
-    def _varying(self) -> frozenset[str]:
-        """Return the computed facts that depend on the build."""
-        options = set(self.base.vocabulary.of_origin(OPTION))
-        varying: set[str] = set()
-        for function in self.chooser.functions:  # each after those it needs
-            if not (options | varying).isdisjoint(function.needs):
-                varying.add(function.fact)
-        return frozenset(varying)
-
-    def _fix_what_varies(self) -> None:
-        """Let the solver see a setup as somebody states it: no option, and nothing worked out."""
-        space = self.encoding.facts
-        terms: list[Term] = [neg(space.pairing)]
-        for name, fact in space.facts.items():
-            if self.base.vocabulary[name].origin not in (OPTION, GIVEN, CONCLUDED):
-                terms.append(fact.known == fact.stated)
-            if name in self.varying:
-                terms.append(neg(fact.stated))
-        self.solver.add(*(term for term in terms if not isinstance(term, bool)))
-
-    def _broken(self) -> Term:
-        """Return whether a build breaks a must on something that can be chosen.
-
-        Musts on what a setup states, and stops, refuse by themselves; they are kept out.
-        """
-        terms: list[Term] = []
-        for rule in self.base.program.rules:
-            stands = self.encoding.rules[rule.id].stands
-            if rule.stop and self._of_setup(rule):
-                self._exclude(stands)
-            for demand in rule.demands:
-                if not demand.is_must:
-                    continue
-                broken = conj(stands, self.encoding.asked(demand).no)
-                if self._refuses(rule, demand):
-                    self._exclude(broken)
-                else:
-                    terms.append(broken)
-        return disj(*terms)
-
-    def _exclude(self, term: Term) -> None:
-        if not isinstance(term, bool):
-            self.solver.add(z3.Not(term))
-
-    def _of_setup(self, rule: Rule) -> bool:
-        """Tell whether a rule belongs to the setup, so that no choice changes how it stands."""
-        return rule.id in self.chooser.setup_rules
-
-    def _refuses(self, rule: Rule, demand: Demand) -> bool:
-        options = set(self.base.vocabulary.of_origin(OPTION)) | self.varying
-        return self._of_setup(rule) and options.isdisjoint(facts_of(demand.test))
 
     # One setup after another
 
@@ -151,13 +95,9 @@ class _Search:
     def _learn(self, judgement: Judgement) -> None:
         """Ask of later setups that the build which holds here breaks something there."""
         row = judgement.values_of(judgement.at)
-        table = self.base.table
-        pairs: list[tuple[Any, Any]] = []
-        for name in self.base.vocabulary.of_origin(OPTION):
-            fact = self.encoding.facts.facts.get(name)
-            if fact is not None:
-                pairs += _fixed(fact, row[table.slot[name]])
+        slot = self.base.table.slot
         if not isinstance(self.broken, bool):
+            pairs = self.musts.fixed({name: row[slot[name]] for name in self.musts.options})
             self.solver.add(z3.substitute(self.broken, *pairs))
 
     def _leave(self, stated: Mapping[str, Value]) -> None:
@@ -166,64 +106,43 @@ class _Search:
         for name, value in stated.items():
             fact = self.encoding.facts.facts[name]
             same.append(conj(fact.stated, self.encoding.facts.has(fact, value)))
-        self._exclude(conj(*same))
+        different = neg(conj(*same))
+        if not isinstance(different, bool):
+            self.solver.add(different)
 
     def _found(self, stated: Mapping[str, Value]) -> Found | None:
         """Return the finding of a rejected setup, and leave what causes it for what follows."""
 
         def rejected(some: Mapping[str, Value]) -> bool:
-            here = self.witnesses.in_domain(self.witnesses.run(some))
-            return here and self._judged(some).status == REJECTED
+            if not self.witnesses.in_domain(self.witnesses.run(some)):
+                return False
+            # Without a statement something else may be assumed, which a must refuses by itself.
+            judgement = self._judged(some)
+            return judgement.status == REJECTED and not self.musts.refused(judgement)
 
         if not rejected(stated):
             self._leave(stated)
             return None
         needed = self.witnesses.plainer(needed_of(stated, rejected), rejected)
-        judgement = self._judged(needed)
-        sets = judgement.conflicts
-        rules = sets[0] if sets else ()
-        if not all(self._rule(rule).demands and not self._rule(rule).stop for rule in rules):
-            rules = ()
+        sets = self._judged(needed).conflicts
+        rules = next((some for some in sets if self._is_new(some)), ())
         if not rules:
             self._leave(stated)
             return None
+        self.told.add(frozenset(rules))
         self._explain(rules)
         return self._told(rules, needed, sets)
 
+    def _is_new(self, rules: Sequence[str]) -> bool:
+        """Tell whether a set of rules is one of musts alone that was not told yet."""
+        musts = all(self._rule(rule).demands and not self._rule(rule).stop for rule in rules)
+        return musts and frozenset(rules) not in self.told
+
     def _explain(self, rules: Sequence[str]) -> None:
         """Ask of later setups that some listed build breaks no must of these rules."""
-        terms = [
-            conj(self.encoding.rules[rule_id].stands, self.encoding.asked(demand).no)
-            for rule_id in rules
-            for demand in self._rule(rule_id).demands
-            if demand.is_must
-        ]
-        broken = disj(*terms)
-        if isinstance(broken, bool):
-            self.solver.add(z3.BoolVal(not broken))
-            return
-        # One build for each set of rules: the variables of its options are its own.
-        mine: dict[str, FactTerms] = {}
-        pairs: list[tuple[Any, Any]] = []
-        for name in self.base.vocabulary.of_origin(OPTION):
-            fact = self.encoding.facts.facts.get(name)
-            if fact is not None:
-                mine[name], renamed = _renamed(fact, f"{name} for {rules}")
-                pairs += renamed
-        self.solver.add(z3.Not(z3.substitute(broken, *pairs)))
-        for axis in self.axes:
-            rows = []
-            for row in axis.rows:
-                fixed = [
-                    pair
-                    for name, value in zip(axis.facts, row, strict=True)
-                    if name in mine
-                    for pair in _fixed(mine[name], value)
-                ]
-                rows.append(conj(*(variable == value for variable, value in fixed)))
-            listed = disj(*rows)
-            if not isinstance(listed, bool):
-                self.solver.add(listed)
+        broken = disj(*(self.musts.broken.get(rule, False) for rule in rules))
+        met = self.musts.copied(neg(broken), f"for {rules}")
+        self.solver.add(z3.BoolVal(met) if isinstance(met, bool) else met)
 
     def _rule(self, rule_id: str) -> Rule:
         program = self.base.program
@@ -235,7 +154,7 @@ class _Search:
         stated: Mapping[str, Value],
         sets: Sequence[tuple[str, ...]],
     ) -> Found:
-        first = min(rules, key=lambda rule: (not self._of_setup(self._rule(rule)), rule))
+        first = min(rules, key=lambda rule: (not self.musts.of_setup(rule), rule))
         ordered = (first, *(rule for rule in rules if rule != first))
         names = ", ".join(f"`{rule}`" for rule in ordered)
         what = (
@@ -263,41 +182,84 @@ class _Search:
         )
 
 
-def _renamed(fact: FactTerms, suffix: str) -> tuple[FactTerms, list[tuple[Any, Any]]]:
-    """Return an option with variables of its own, and which take the place of which."""
-    pairs: list[tuple[Any, Any]] = []
+def conflicting(musts: Musts, rules: Iterable[str]) -> bool | None:
+    """Tell whether on some setup no build meets a set of musts, and without any of these one does.
 
-    def renamed(term: Any) -> Any:
-        if isinstance(term, bool):
-            return term
-        if not z3.is_const(term):  # a flag that does not hold
-            return z3.Not(renamed(term.arg(0)))
-        new = z3.Const(f"{term} of {suffix}", term.sort())
-        pairs.append((term, new))
-        return new
+    So these rules belong to a smallest such set, whichever others that setup lacks a build for. The
+    solver chooses the setup and the set; builds that meet the set are held against it one by one.
 
-    number = None if fact.number is None else renamed(fact.number)
-    values = {value: renamed(term) for value, term in fact.values.items()}
-    stated = renamed(fact.stated)
-    return fact._replace(known=stated, stated=stated, values=values, number=number), pairs
+    Returns:
+        None where the solver cannot say.
+    """
+    wanted = sorted(set(rules))
+    if any(rule not in musts.broken for rule in wanted):
+        return False
+    chosen = {rule: z3.Bool(f"chosen {rule}") for rule in musts.broken}
+    offends = {rule: conj(chosen[rule], term) for rule, term in musts.broken.items()}
+    solver = musts.solver()
+    for rule in wanted:
+        rest = disj(*(term for other, term in offends.items() if other != rule))
+        met = musts.copied(neg(rest), f"but for {rule}")
+        solver.add(chosen[rule], z3.BoolVal(met) if isinstance(met, bool) else met)
+    broken = disj(*offends.values())
+    builds = _Builds(musts, broken)
+    for _ in range(MOST_ROUNDS):
+        result = solver.check()
+        if result != z3.sat:
+            return None if result == z3.unknown else False
+        meeting = builds.meeting(solver.model())
+        if meeting is None:
+            return True
+        solver.add(z3.substitute(broken, *meeting))
+    return None
 
 
-def _fixed(fact: FactTerms, value: Value) -> list[tuple[Any, Any]]:
-    """Return what to put in the place of an option's variables for one value of it."""
-    there = z3.BoolVal(has_value(value))
-    pairs = [(term, there) for term in (fact.stated,) if not isinstance(term, bool)]
-    if not has_value(value):
-        return pairs
-    if fact.number is not None:
-        number = constant(value)
-        if z3.is_real(fact.number):
-            number = z3.ToReal(number) if z3.is_int(number) else number
-        return [*pairs, (fact.number, z3.simplify(number))]
-    return [
-        *pairs,
-        *(
-            (term, z3.BoolVal(choice == value))
-            for choice, term in fact.values.items()
-            if z3.is_const(term)
-        ),
-    ]
+class _Builds:
+    """Finds listed builds on which a term does not hold, for one setup of a model after another."""
+
+    def __init__(self, musts: Musts, broken: Any) -> None:
+        self._broken = broken
+        options = [
+            term
+            for fact in musts.options.values()
+            for term in (fact.stated, fact.number, *fact.values.values())
+            if term is not None and not isinstance(term, bool) and z3.is_const(term)
+        ]
+        named = {str(term) for term in options}
+        self._options = options
+        self._others = [term for term in _variables(broken) if str(term) not in named]
+        self._solver = z3.Solver()
+        listed = musts.listed(musts.options)
+        if not isinstance(listed, bool):
+            self._solver.add(listed)
+
+    def meeting(self, model: Any) -> Pairs | None:
+        """Return a build that meets what a model asks; None if there is none, or none is known."""
+
+        def valued(terms: Sequence[Any], model: Any) -> Pairs:
+            return [(term, model.evaluate(term, model_completion=True)) for term in terms]
+
+        here = z3.substitute(self._broken, *valued(self._others, model))
+        self._solver.push()
+        self._solver.add(z3.Not(here))
+        found = None
+        if self._solver.check() == z3.sat:
+            found = valued(self._options, self._solver.model())
+        self._solver.pop()
+        return found
+
+
+def _variables(term: Any) -> list[Any]:
+    """Return the variables of a term."""
+    found: dict[int, Any] = {}
+    seen: set[int] = set()
+    todo = [term]
+    while todo:
+        here = todo.pop()
+        if here.get_id() in seen:
+            continue
+        seen.add(here.get_id())
+        if z3.is_const(here) and here.decl().kind() == z3.Z3_OP_UNINTERPRETED:
+            found[here.get_id()] = here
+        todo += here.children()
+    return list(found.values())

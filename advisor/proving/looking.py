@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
 from advisor.engine.conditions import All, Any, Node, Not, Ref, Test, compile_condition, facts_of
 from advisor.engine.rules import Demand, Rule, overriders
 from advisor.engine.values import CONCLUDED, MISSING, NO, OPTION, UNKNOWN, YES, Value
+from advisor.errors import Faults
 from advisor.needs import Needs
 from advisor.proving.found import Found
 from advisor.proving.offers import listed
 from advisor.rulebase.model import RuleBase, RuleEntry
+from advisor.rulebase.read import read_rule_base
 from advisor.vocabulary import FactEntry
 
 Path = tuple[str | int, ...]
@@ -62,12 +64,13 @@ def _sources_never_cited(base: RuleBase) -> Iterator[Found]:
 
 
 def _near_duplicates(base: RuleBase) -> Iterator[Found]:
+    beaten = overriders(entry.rule for entry in base.entries.values())
     alike: dict[object, list[RuleEntry]] = {}
     for entry in base.entries.values():
         alike.setdefault(_concludes(entry), []).append(entry)
     for entries in alike.values():
         for one, other in combinations(entries, 2):
-            yield from _repeats(one, other)
+            yield from _repeats(one, other, beaten)
 
 
 def _concludes(entry: RuleEntry) -> object:
@@ -87,16 +90,20 @@ def _plain(value: Value) -> Value:
     return frozenset(value) if isinstance(value, tuple) else value
 
 
-def _repeats(one: RuleEntry, other: RuleEntry) -> Iterator[Found]:
-    mine, theirs = _conjuncts(one.rule.when), _conjuncts(other.rule.when)
+def _repeats(
+    one: RuleEntry, other: RuleEntry, beaten: Mapping[str, Sequence[str]]
+) -> Iterator[Found]:
     if one.rule.unless != other.rule.unless:
         return
-    if mine == theirs:
+    one_in_other, other_in_one = _is_within(one, other), _is_within(other, one)
+    if one_in_other and other_in_one:
         how = "on the same condition"
         wide, narrow = one, other
-    elif mine < theirs or theirs < mine:
-        wide, narrow = (one, other) if mine < theirs else (other, one)
+    elif one_in_other or other_in_one:
+        wide, narrow = (other, one) if one_in_other else (one, other)
         how = "wherever it does, and in more cases"
+        if not _goes_without_saying(narrow, wide, beaten):
+            return
     else:
         return
     yield Found(
@@ -107,10 +114,77 @@ def _repeats(one: RuleEntry, other: RuleEntry) -> Iterator[Found]:
     )
 
 
-def _conjuncts(node: Node | None) -> frozenset[Node]:
+def _is_within(narrow: RuleEntry, wide: RuleEntry) -> bool:
+    """Tell whether each part of a rule's condition stands in another's, or in a narrower form."""
+    mine, theirs = _conjuncts(narrow.rule.when), _conjuncts(wide.rule.when)
+    return all(any(_implies(here, there) for here in mine) for there in theirs)
+
+
+def _goes_without_saying(
+    narrow: RuleEntry, wide: RuleEntry, beaten: Mapping[str, Sequence[str]]
+) -> bool:
+    """Tell whether a narrow rule neither overrides more than a wide one, nor outlives it."""
+    overrides = set(narrow.rule.overrides) <= set(wide.rule.overrides)
+    return overrides and set(beaten.get(wide.id, ())) <= set(beaten.get(narrow.id, ()))
+
+
+def _conjuncts(node: Node | None) -> tuple[Node, ...]:
     if node is None:
-        return frozenset()
-    return frozenset(node.parts) if isinstance(node, All) else frozenset((node,))
+        return ()
+    return _flattened(node).parts if isinstance(node, All) else (node,)
+
+
+def _implies(one: Node, other: Node) -> bool:
+    """Tell whether, by how they are written, one condition holds only where another does.
+
+    Where this is so, the first is also known not to hold wherever that is known of the other; so
+    `not` turns it round.
+    """
+    if one == other:
+        return True
+    if isinstance(one, Any):
+        return all(_implies(part, other) for part in one.parts)
+    if isinstance(other, All):
+        return all(_implies(one, part) for part in other.parts)
+    if isinstance(one, All) and any(_implies(part, other) for part in one.parts):
+        return True
+    if isinstance(other, Any):
+        return any(_implies(one, part) for part in other.parts)
+    if isinstance(one, Not) and isinstance(other, Not):
+        return _implies(other.part, one.part)
+    return isinstance(one, Test) and isinstance(other, Test) and _test_implies(one, other)
+
+
+def _test_implies(one: Test, other: Test) -> bool:
+    if one.fact != other.fact or not {one.op, other.op} <= {*_SIDES, "is"}:
+        return False
+    if isinstance(one.operand, Ref) or isinstance(other.operand, Ref):
+        return False
+    if one.op == "is":
+        return all(_meets(value, other) for value in _each(one.operand))
+    side = _SIDES.get(other.op)
+    if side is None or _SIDES[one.op] != side:
+        return False
+    if one.operand == other.operand:
+        return one.op == other.op or one.op in ("above", "below")
+    return bool(side * one.operand > side * other.operand)
+
+
+def _meets(value: Value, test: Test) -> bool:
+    side = _SIDES.get(test.op)
+    if side is None:
+        return value in _each(test.operand)
+    if value == test.operand:
+        return test.op in ("at_least", "at_most")
+    return bool(side * value > side * test.operand)
+
+
+def _each(operand: Value) -> Sequence[Value]:
+    return operand if isinstance(operand, tuple) else (operand,)
+
+
+_SIDES = {"at_least": 1, "above": 1, "at_most": -1, "below": -1}
+"""On which side of its number a comparison holds."""
 
 
 # Numbers that no fact reaches, and tests that exclude each other
@@ -164,8 +238,8 @@ def _beyond(base: RuleBase, rule: Rule, test: Test, path: Path, *, top: bool) ->
     bound, low, high = test.operand, entry.low, entry.high
     if low is None or high is None:
         return
-    below = bound < low or (bound == low and test.op == "below")
-    above = bound > high or (bound == high and test.op == "above")
+    below = bound < low or (bound == low and test.op in ("below", "at_least"))
+    above = bound > high or (bound == high and test.op in ("above", "at_most"))
     if not below and not above:
         return
     end = low if below else high
@@ -175,6 +249,8 @@ def _beyond(base: RuleBase, rule: Rule, test: Test, path: Path, *, top: bool) ->
     holds = compile_condition(test, base.table)(values) == YES
     span = f"{base.words.value(test.fact, low)} to {base.words.value(test.fact, high)}"
     so = "always holds once the fact is known" if holds else "never holds"
+    known = "; if only that is meant, ask for `{known: true}`" if holds else ""
+    remedy = f"Correct the number or its unit, or widen the range in the vocabulary{known}."
     # What always holds explains nothing: it only stands in the way of nothing.
     inside = (*path, test.fact) if top and not holds else (*path, "any", test.fact)
     free = (test.fact,) if entry.origin == "computed" else ()
@@ -183,7 +259,7 @@ def _beyond(base: RuleBase, rule: Rule, test: Test, path: Path, *, top: bool) ->
         (rule.id,),
         f"`{rule.id}` asks whether {base.words.condition(test)}, and the fact's range is {span}: "
         f"that {so}.",
-        "Correct the number or its unit, or widen the range in the vocabulary.",
+        remedy,
         inside,
         {test.fact: value},
         f"the test {'holds' if holds else 'does not hold'} at the end of the range nearest to it",
@@ -201,11 +277,16 @@ def _contradictions(base: RuleBase, rule: Rule, node: Node, path: Path) -> Itera
         for fact, parts in by_fact.items():
             if len(parts) > 1 and not _possible(base, parts):
                 words = base.words.condition(All(tuple(parts)))
+                either = (
+                    "write them as a list of which one must hold: `[{...}, {...}]`"
+                    if path[0] == "then"
+                    else "put them under `any`"
+                )
                 yield Found(
                     "contradictory-bounds",
                     (rule.id,),
                     f"`{rule.id}` wants what no value of {fact} can be: {words}.",
-                    "Keep one of these tests, or put them under `any`.",
+                    f"Keep one of these tests, or {either}.",
                     path if top else (*path, "any"),
                 )
 
@@ -311,19 +392,54 @@ def _overriding(base: RuleBase, entry: RuleEntry) -> Iterator[Found]:
             "Put what must outlive it in a rule of its own.",
             ("then",),
         )
+    yield from _weak_against_stops(base, entry)
+    yield from _dropped(base, entry)
+
+
+def _weak_against_stops(base: RuleBase, entry: RuleEntry) -> Iterator[Found]:
+    """Yield stops of layers below that go by a rule which has nothing as strong in their place."""
+    rule = entry.rule
+    if rule.stop or any(demand.is_must for demand in rule.demands):
+        return
     for loser in rule.overrides:
         beaten = base.entries.get(loser)
         if beaten is None or not beaten.rule.stop or beaten.rule.layer >= rule.layer:
             continue
-        if rule.demands and not rule.stop and not any(d.is_must for d in rule.demands):
-            yield Found(
-                "should-overrides-stop",
-                (rule.id, loser),
-                f"`{rule.id}` only says what should be, and sets aside the stop of `{loser}`.",
-                "Let a habit give way: drop the override, or say in a must what makes it safe.",
-                ("overrides",),
-            )
-    yield from _dropped(base, entry)
+        yield Found(
+            "should-overrides-stop",
+            (rule.id, loser),
+            f"`{rule.id}` has neither a stop nor a must, and sets aside the stop of `{loser}`.",
+            "Drop the override, or say in a must what makes it safe.",
+            ("overrides",),
+        )
+    stop = _stop_replaced_by(base, entry)
+    if stop:
+        yield Found(
+            "should-overrides-stop",
+            (rule.id,),
+            f"`{rule.id}` has neither a stop nor a must, and replaces the stop of `{stop}`.",
+            "Keep a stop in it, say in a must what makes it safe, or retire the stop with the "
+            "reason.",
+            ("replaces",),
+        )
+
+
+def _stop_replaced_by(base: RuleBase, entry: RuleEntry) -> str:
+    """Return the stop of a layer below in whose place a rule stands; empty if there is none.
+
+    That layer is read again without those over it, for here the rule is gone.
+    """
+    below = base
+    while entry.replaces:
+        at = next(i for i, layer in enumerate(below.layers) if layer.name == entry.layer)
+        try:
+            below = read_rule_base(below.layers[at - 1].folder)
+        except Faults:
+            return ""  # only with those over it can it be read
+        entry = below.entries[entry.replaces]
+        if entry.rule.stop:
+            return entry.id
+    return ""
 
 
 def _dropped(base: RuleBase, entry: RuleEntry) -> Iterator[Found]:

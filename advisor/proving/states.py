@@ -19,7 +19,7 @@ _Part = tuple[Node, tuple[str | int, ...], bool]
 
 def about_rules(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
     """Yield what is found about single rules, in the order of their ids."""
-    matters = _Matters(encoding)
+    matters = Matters(encoding)
     for rule in sorted(encoding.base.program.rules, key=lambda rule: rule.id):
         terms = encoding.rules[rule.id]
         if encoding.possible(terms.fired) is False:
@@ -27,7 +27,7 @@ def about_rules(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
             continue
         if encoding.possible(terms.stands) is False:
             yield from _always_set_aside(rule, encoding, witnesses)
-        elif matters.never(rule):
+        elif matters.can(rule) is False:
             yield from _never_matters(rule, encoding, witnesses, matters)
         if rule.unless is not None and encoding.possible(terms.when.yes, terms.unless.yes) is False:
             yield from _exception_never_holds(rule, encoding, witnesses)
@@ -153,7 +153,7 @@ def _exception_never_holds(rule: Rule, encoding: Encoding, witnesses: Witnesses)
 
 
 def _never_matters(
-    rule: Rule, encoding: Encoding, witnesses: Witnesses, matters: _Matters
+    rule: Rule, encoding: Encoding, witnesses: Witnesses, matters: Matters
 ) -> Iterator[Found]:
     base = encoding.base
 
@@ -186,7 +186,7 @@ def _rivals(rule: Rule, rules: Sequence[Rule]) -> list[str]:
     ]
 
 
-class _Matters:
+class Matters:
     """Asks whether anything could ever hang on a rule."""
 
     def __init__(self, encoding: Encoding) -> None:
@@ -196,17 +196,17 @@ class _Matters:
             *(_reads(rule) for rule in base.program.rules)
         )
 
-    def never(self, rule: Rule) -> bool:
-        """Tell whether it is proved that nothing hangs on a rule, which can stand."""
+    def can(self, rule: Rule) -> bool | None:
+        """Tell whether something hangs on a rule somewhere; None if the solver cannot say."""
         base = self.encoding.base
         entry = base.entries[rule.id]
         if entry.cautions or entry.steps or rule.stop or rule.favour is not None:
-            return False
+            return True
         stands = self.encoding.rules[rule.id].stands
         effects = [self._demanded(rule, demand) for demand in rule.demands]
         effects += [self._concluded(rule, fact) for fact, _ in rule.sets]
         effects += [self._beats(rule, loser) for loser in rule.overrides if loser in base.entries]
-        return self.encoding.possible(stands, disj(*effects)) is False
+        return self.encoding.possible(stands, disj(*effects))
 
     def why_idle(self, rule: Rule) -> Iterator[str]:
         """Say of each thing that such a rule does why nothing hangs on it."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from itertools import combinations
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import combinations, starmap
 from typing import NamedTuple
 
 from advisor.engine.rules import Demand, Rule
@@ -25,38 +25,66 @@ def about_ties(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
     yield from _of_shoulds(encoding, witnesses)
 
 
-def _of_values(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
-    for fact, tied in sorted(encoding.ties.items()):
-        if encoding.possible(tied) is False:
-            continue
+def can_tie(encoding: Encoding, rules: Iterable[str]) -> bool:
+    """Tell whether these rules could be among two that tie: only a proof says that they cannot."""
+    wanted = set(rules)
+    pairs: list[tuple[Rule, Rule, Sequence[Term]]] = [
+        (one.rule, other.rule, _together(one.rule, other.rule, encoding))
+        for _, one, other in _setting(encoding)
+    ]
+    pairs += [(one.rule, other.rule, terms) for one, other, terms in _asking(encoding)]
+    return any(
+        wanted <= {one.id, other.id} and encoding.possible(*terms) is not False
+        for one, other, terms in pairs
+    )
+
+
+class _Set(NamedTuple):
+    rule: Rule
+    value: Value
+
+
+def _setting(encoding: Encoding) -> Iterator[tuple[str, _Set, _Set]]:
+    """Yield every two rules that set a fact to different values."""
+    for fact in sorted(encoding.ties):
         setters = sorted(encoding.setters(fact), key=lambda claim: claim[0].id)
-        for (one, here), (other, there) in combinations(setters, 2):
-            if same_value(here, there):
-                continue
-            both = encoding.rules[one.id].stands, encoding.rules[other.id].stands
-            if not encoding.possible(*both):
-                continue
+        for one, other in combinations(starmap(_Set, setters), 2):
+            if not same_value(one.value, other.value):
+                yield fact, one, other
 
-            def shows(
-                run: Run, fact: str = fact, pair: tuple[str, str] = (one.id, other.id)
-            ) -> bool:
-                return set(pair) <= set(run.tied().get(fact, ()))
 
-            witness = witnesses.find(*both, shows=shows)
-            if witness is not None:
-                value = encoding.base.words.value
-                yield Found(
-                    "open-tie",
-                    (one.id, other.id),
-                    f"`{one.id}` and `{other.id}` can stand together and set {fact} to "
-                    f"{value(fact, here)} and to {value(fact, there)}, which leaves it without a "
-                    "value.",
-                    _REMEDY,
-                    ("then",),
-                    witness.stated,
-                    f"both stand, and {fact} is tied",
-                    encoding.computed_behind((one.id, other.id)),
-                )
+def _together(one: Rule, other: Rule, encoding: Encoding) -> tuple[Term, Term]:
+    return encoding.rules[one.id].stands, encoding.rules[other.id].stands
+
+
+def _of_values(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
+    open_ties = {
+        fact for fact, tied in encoding.ties.items() if encoding.possible(tied) is not False
+    }
+    for fact, one, other in _setting(encoding):
+        both = _together(one.rule, other.rule, encoding)
+        if fact not in open_ties or not encoding.possible(*both):
+            continue
+        pair = one.rule.id, other.rule.id
+
+        def shows(run: Run, fact: str = fact, pair: tuple[str, str] = pair) -> bool:
+            return set(pair) <= set(run.tied().get(fact, ()))
+
+        witness = witnesses.find(*both, shows=shows)
+        if witness is not None:
+            value = encoding.base.words.value
+            yield Found(
+                "open-tie",
+                pair,
+                f"`{pair[0]}` and `{pair[1]}` can stand together and set {fact} to "
+                f"{value(fact, one.value)} and to {value(fact, other.value)}, which leaves it "
+                "without a value.",
+                _REMEDY,
+                ("then",),
+                witness.stated,
+                f"both stand, and {fact} is tied",
+                encoding.computed_behind(pair),
+            )
 
 
 class _Asked(NamedTuple):
@@ -67,6 +95,13 @@ class _Asked(NamedTuple):
 
 
 def _of_shoulds(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
+    for one, other, terms in _asking(encoding):
+        if encoding.possible(*terms):
+            yield from _apart(one, other, terms, encoding, witnesses)
+
+
+def _asking(encoding: Encoding) -> Iterator[tuple[_Asked, _Asked, Sequence[Term]]]:
+    """Yield every two shoulds of a layer on an option, and when both stand and are apart."""
     base = encoding.base
     by_fact: dict[tuple[int, str], list[_Asked]] = {}
     for rule in sorted(base.program.rules, key=lambda rule: rule.id):
@@ -79,8 +114,10 @@ def _of_shoulds(encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
                 by_fact.setdefault((rule.layer, demand.fact), []).append(asked)
     for asks in by_fact.values():
         for one, other in combinations(asks, 2):
-            if one.rule.id != other.rule.id:
-                yield from _apart(one, other, encoding, witnesses)
+            both = disj(*(conj(one.meets[value], other.meets[value]) for value in one.meets))
+            never_both = conj(one.some, other.some, neg(both))
+            if one.rule.id != other.rule.id and never_both is not False:
+                yield one, other, (*_together(one.rule, other.rule, encoding), never_both)
 
 
 def _meets(encoding: Encoding, demand: Demand, value: Value) -> Term:
@@ -88,14 +125,13 @@ def _meets(encoding: Encoding, demand: Demand, value: Value) -> Term:
     return outcome.no if demand.is_negative else outcome.yes
 
 
-def _apart(one: _Asked, other: _Asked, encoding: Encoding, witnesses: Witnesses) -> Iterator[Found]:
-    both = disj(*(conj(one.meets[value], other.meets[value]) for value in one.meets))
-    never_both = conj(one.some, other.some, neg(both))
-    if never_both is False:
-        return
-    terms = (encoding.rules[one.rule.id].stands, encoding.rules[other.rule.id].stands, never_both)
-    if not encoding.possible(*terms):
-        return
+def _apart(
+    one: _Asked,
+    other: _Asked,
+    terms: Sequence[Term],
+    encoding: Encoding,
+    witnesses: Witnesses,
+) -> Iterator[Found]:
     fact = one.demand.fact
     found = _Shown(one, other, encoding, witnesses).find(terms)
     if found is None:

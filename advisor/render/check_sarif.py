@@ -17,6 +17,9 @@ from advisor.render.check_text import exact
 SCHEMA = "https://json.schemastore.org/sarif-2.1.0.json"
 VERSION = "2.1.0"
 
+NOT_DONE = 2
+"""The least exit status of a check that could not do all that was wanted."""
+
 
 def render(report: CheckReport) -> str:
     """Return a report as a SARIF log of one run; what is accepted is there, and suppressed."""
@@ -46,7 +49,8 @@ def _kind(name: str) -> dict[str, Any]:
 
 
 def _invocation(report: CheckReport) -> dict[str, Any]:
-    told: dict[str, Any] = {"executionSuccessful": not report.hint}
+    # Found or not: whether all that was wanted could be looked at.
+    told: dict[str, Any] = {"executionSuccessful": report.exit_status < NOT_DONE}
     if report.hint:
         told["toolExecutionNotifications"] = [
             {"level": "warning", "message": {"text": report.hint}}

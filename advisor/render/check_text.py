@@ -46,7 +46,10 @@ def summary(report: CheckReport) -> list[str]:
     """Return what a check comes to, in a few sentences."""
     own = sum(one.own for one in report.findings)
     below = len(report.findings) - own
-    told = [f"{_count(report.rules, 'rule')}, {_count(own, 'finding') if own else 'no finding'}."]
+    findings = _count(own, "finding") if own else "no finding"
+    # Rules that cannot be read were not counted either.
+    told = [f"{_count(report.rules, 'rule')}, {findings}." if report.rules else f"{findings}."]
+    told[0] = f"{told[0][:1].upper()}{told[0][1:]}"
     if below:
         told.append(
             f"{_count(below, 'finding')} in the layers below, which {_fail(below)} nothing."

@@ -26,6 +26,8 @@ STRONG = "[{set: {brew.strength: strong}}]"
 WEAK = "[{set: {brew.strength: weak}}]"
 CLAY = "[{should: {pot.lid: clay}}]"
 GLASS = "[{should: {pot.lid: glass}}]"
+STEP = "[{step: {phase: prepare, text: Mind the cups.}}]"
+ASKS = "[{must: {pot.size: {at_most: 500 ml}}}]"
 
 PLANTED: dict[str, tuple[str, set[tuple[str, tuple[str, ...]]]]] = {
     "two-tests-that-exclude-each-other": (
@@ -162,6 +164,18 @@ PLANTED: dict[str, tuple[str, set[tuple[str, tuple[str, ...]]]]] = {
         rule("no-herbs", "[{must_not: {tea.kind: herb}}]"),
         set(),
     ),
+    "a-must-on-what-is-assumed": (
+        # Black tea is what is assumed: where no kind is stated this refuses by itself, too.
+        rule("only-glass", "[{must: {pot.lid: glass}}]", when=MANY)
+        + rule("only-clay", "[{must: {pot.lid: clay}}]", when="{tea.in_a_hurry: true}")
+        + rule("no-black", "[{must_not: {tea.kind: black}}]", when=MANY),
+        {("no-build", ("only-clay", "only-glass"))},
+    ),
+    "a-must-on-what-is-stated-by-what-the-build-concludes": (
+        rule("pour-more", "[{set: {pour.size: 300 ml}}]", when="{pot.size: {at_least: 500 ml}}")
+        + rule("wide-cups", "[{must: {cup.size: {at_least: {fact: pour.size}}}}]", when=MANY),
+        {("no-build", ("large-pot-for-many", "wide-cups"))},
+    ),
     "a-stop": (rule("too-many", STOP, when="{tea.guests: {above: 11}}"), set()),
     "a-number-out-of-range": (
         rule("lost", NOTE, when="{tea.guests: {above: 40}}"),
@@ -170,6 +184,14 @@ PLANTED: dict[str, tuple[str, set[tuple[str, tuple[str, ...]]]]] = {
     "a-number-out-of-range-that-always-holds": (
         rule("plain", NOTE, when="{tea.guests: {below: 40}}"),
         {("threshold-outside-range", ("plain",))},
+    ),
+    "a-bound-at-the-lower-end-of-the-range": (
+        rule("plain", NOTE, when="{tea.guests: {at_least: 1}}"),
+        {("threshold-outside-range", ("plain",))},
+    ),
+    "a-bound-at-the-upper-end-of-the-range": (
+        rule("idle", "[{must: {pot.size: {at_most: 2000 ml}}}]", when=MANY),
+        {("threshold-outside-range", ("idle",))},
     ),
     "a-value-that-no-rule-concludes": (
         rule("lost", NOTE, when="{brew.strength: weak}"),
@@ -183,6 +205,16 @@ PLANTED: dict[str, tuple[str, set[tuple[str, tuple[str, ...]]]]] = {
     "a-rule-within-a-rule": (
         rule("broad", NOTE, when=MANY)
         + rule("narrow", NOTE, when="{tea.guests: {above: 6}, tea.kind: green}"),
+        {("near-duplicate", ("narrow", "broad"))},
+    ),
+    "a-rule-beyond-a-bound-within-a-rule": (
+        rule("broad", NOTE, when="{tea.guests: {above: 6}}")
+        + rule("narrow", NOTE, when="{tea.guests: {at_least: 8}}"),
+        {("near-duplicate", ("narrow", "broad"))},
+    ),
+    "a-should-beyond-a-bound-within-a-rule": (
+        rule("broad", CLAY, when="{tea.kind: herb, tea.guests: {above: 6}}")
+        + rule("narrow", CLAY, when="{tea.kind: herb, tea.guests: {above: 7}}"),
         {("near-duplicate", ("narrow", "broad"))},
     ),
     "a-step-that-goes-with-what-is-set-aside": (
@@ -200,6 +232,7 @@ PLANTED: dict[str, tuple[str, set[tuple[str, tuple[str, ...]]]]] = {
 VOCABULARY_MORE = (
     VOCABULARY
     + "  cup.size: {kind: quantity, origin: given, unit: ml, range: [50, 400]}\n"
+    + "  pour.size: {kind: quantity, origin: concluded, unit: ml, range: [50, 400]}\n"
     + "  brew.colour: {kind: choice, origin: concluded, choices: [dark, light]}\n"
 )
 
@@ -223,7 +256,7 @@ def test_what_was_planted_is_found_and_nothing_else(lesson: str, tmp_path: Path)
     assert report.exit_status == (1 if expected else 0)
     base = read_rule_base(folder)
     for one in report.findings:
-        assert os.path.basename(one.file) in ("planted.yaml", "tea.yaml")
+        assert os.path.basename(one.file) in ("planted.yaml", "tea.yaml", "pot.yaml")
         assert one.remedy
         assert one.level == KINDS[one.finding].level
         replay(base, one)
@@ -292,24 +325,6 @@ def test_a_replacement_that_drops_an_override(tmp_path: Path) -> None:
     ours = [one for one in report.findings if one.own]
     assert told(tuple(ours)) == {("dropped-override", ("our-lid", "glass-shows-the-leaves"))}
     assert "nothing overrides `glass-shows-the-leaves` any more" in ours[0].says
-
-
-def test_a_habit_that_sets_a_stop_aside(tmp_path: Path) -> None:
-    kettle(tmp_path, rule("scalding", STOP, when="{tea.guests: {above: 9}}"))
-    house = write_house(
-        tmp_path,
-        {
-            "habits.yaml": rule(
-                "ours",
-                CLAY,
-                when="{tea.guests: {above: 10}, tea.kind: black}",
-                overrides="[scalding]",
-            )
-        },
-    )
-    report = check_rules(house)
-    assert told(report.findings) == {("should-overrides-stop", ("ours", "scalding"))}
-    assert report.findings[0].level == "error"
 
 
 def test_what_concerns_the_layers_below_alone_fails_nothing(tmp_path: Path) -> None:

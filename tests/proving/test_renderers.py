@@ -15,9 +15,9 @@ from advisor.decision import Number, RuleBaseName, to_plain
 from advisor.render import check_sarif, check_text
 from advisor.rulebase.locate import schema_folder
 from tests.proving.test_planted import CLAY, MANY, NOTE, PLANTED, accepting, kettle
-from tests.rulebase.folders import rule
+from tests.rulebase.folders import rule, write_house
 
-NAME = RuleBaseName("house", "0.3.0", "f" * 64, ("kettle", "house"))
+NAME = RuleBaseName("house", "0.3.0", "f" * 64, ("kettle 1.2.0", "house 0.3.0"))
 TIE = Finding(
     "open-tie",
     "warning",
@@ -42,7 +42,7 @@ REPORT = CheckReport(NAME, 7, (TIE, REPEAT), (MEANT,), proved=True)
 
 
 def test_the_text_tells_all_of_a_finding() -> None:
-    title = "Check of the rules                  house 0.3.0 over kettle, digest ffffffffffff\n"
+    title = "Check of the rules            house 0.3.0 over kettle 1.2.0, digest ffffffffffff\n"
     assert check_text.render(REPORT, colour=False) == (
         f"{title}\n"
         "To look at\n"
@@ -94,7 +94,23 @@ def test_the_text_of_a_refused_rule_base(tmp_path: Path) -> None:
     assert told.startswith("Check of the rules in kettle\n\nWrong\n")
     assert "because is missing from `lost`" in told.lower()
     assert "proved" not in told
+    assert told.endswith("\nIn all\n       3 findings.\n")
     assert report.exit_status == 3
+
+
+def test_a_question_in_a_remedy_has_one_mark(tmp_path: Path) -> None:
+    report = check_rules(kettle(tmp_path, rule("a", NOTE, when="{tea.kinds: green}")))
+    (one,) = report.findings
+    assert one.remedy == "Did you mean tea.kind?"
+    assert one.says.endswith(".")
+    assert not one.says.endswith("..")
+
+
+def test_the_layers_are_named_with_their_versions(tmp_path: Path) -> None:
+    kettle(tmp_path, rule("a", NOTE, when=MANY))
+    report = check_rules(write_house(tmp_path, {}), proofs=False)
+    assert report.rulebase.layers == ("kettle 1.2.0", "house 0.3.0")
+    assert "house 0.3.0 over kettle 1.2.0, digest" in check_text.render(report, colour=False)
 
 
 def test_the_text_says_what_was_not_proved(tmp_path: Path) -> None:
@@ -254,6 +270,7 @@ def test_sarif_of_a_refused_rule_base_has_the_faults_in_place(tmp_path: Path) ->
     report = check_rules(kettle(tmp_path, rule("a", NOTE, wen=MANY)))
     (run,) = sarif(report)["runs"]
     (result,) = run["results"]
+    assert run["invocations"] == [{"executionSuccessful": False}]
     assert result["ruleId"] == "refused"
     assert result["level"] == "error"
     assert result["locations"][0]["physicalLocation"]["region"]["startLine"] == 6

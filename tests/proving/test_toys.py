@@ -14,6 +14,7 @@ from advisor.judge import REJECTED, Judgement, ways
 from advisor.proving.builds import about_builds
 from advisor.proving.encoding import Encoding
 from advisor.proving.found import Found
+from advisor.proving.prove import Proofs
 from advisor.proving.states import about_rules
 from advisor.proving.ties import about_ties
 from advisor.proving.witness import Witnesses
@@ -126,6 +127,39 @@ def test_a_witness_without_a_build_has_none(seed: int) -> None:
         judgement = judged(base, setup_of(one.witness))
         assert judgement.status == REJECTED
         assert set(one.rules) in [set(some) for some in judgement.conflicts]
+
+
+@pytest.mark.parametrize("seed", TOYS)
+def test_what_was_found_or_occurs_is_never_said_to_be_gone(seed: int) -> None:
+    base = toy(seed)
+    proofs = Proofs(base)
+    for one in proved(seed):
+        assert not proofs.is_gone(one.finding, one.rules)
+    occur = set()
+    for setup in setups(seed, 80):
+        judgement = judged(base, setup)
+        if judgement.status == REJECTED and not refuses(judgement):
+            occur.update(judgement.conflicts)
+    for rules in occur:
+        if not any(base.entries[rule].rule.stop for rule in rules):
+            assert not proofs.is_gone("no-build", rules)
+
+
+def test_of_most_musts_of_toys_it_is_proved_that_they_leave_no_setup_without_a_build() -> None:
+    gone = kept = 0
+    for seed in TOYS:
+        base = toy(seed)
+        proofs = Proofs(base)
+        told = {rule for one in of_kind(seed, "no-build") for rule in one.rules}
+        for rule in base.program.rules:
+            if not any(demand.is_must for demand in rule.demands):
+                continue
+            if proofs.is_gone("no-build", [rule.id]):
+                gone += 1
+                assert rule.id not in told
+            else:
+                kept += 1
+    assert gone > kept > 0
 
 
 def without(base: RuleBase, rule_id: str) -> RuleBase:
