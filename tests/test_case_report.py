@@ -11,6 +11,7 @@ import pytest
 from advisor.case_report import Outcome, junit
 from advisor.cases import Case
 from advisor.setups.model import Setup
+from tests.heavy import untraced
 from tests.rulebase import folders
 from tests.test_cli import run
 
@@ -58,6 +59,7 @@ def house(tmp_path: Path) -> Path:
     return folder
 
 
+@untraced
 def test_the_cases_of_the_base_hold() -> None:
     status, out, err = run("rules", "cases")
     assert (status, err) == (0, "")
@@ -66,6 +68,7 @@ def test_the_cases_of_the_base_hold() -> None:
     assert "no case expects" not in out
 
 
+@untraced
 def test_a_case_that_does_not_hold_is_told_and_fails(house: Path) -> None:
     status, out, err = run("rules", "cases", "--rules", str(house))
     assert (status, err) == (1, "")
@@ -78,6 +81,7 @@ def test_a_case_that_does_not_hold_is_told_and_fails(house: Path) -> None:
     assert all(len(line) <= 80 or ".yaml:" in line for line in lines)
 
 
+@untraced
 def test_a_rule_without_a_case_is_named(house: Path) -> None:
     more = RULES.replace("three-vanes-always", "never-tried").replace("overrides", "# overrides")
     (house / "more.yaml").write_text(more, encoding="utf-8")
@@ -95,6 +99,7 @@ def test_what_a_house_changes_below_is_told_and_fails_nothing(house: Path) -> No
     assert 0 < int(changed) < int(whole)
 
 
+@untraced
 def test_json_says_the_same(house: Path) -> None:
     status, out, _ = run("rules", "cases", "--rules", str(house), "--format", "json")
     told = {entry["case"]: entry for entry in json.loads(out) if entry["layer"] == "quillmere"}
@@ -105,6 +110,7 @@ def test_json_says_the_same(house: Path) -> None:
     assert len(told["never-holds"]["problems"]) == 2
 
 
+@untraced
 def test_junit_can_be_read_by_a_build_server(house: Path, tmp_path: Path) -> None:
     file = tmp_path / "cases.xml"
     words = ("rules", "cases", "--rules", str(house), "--format", "junit", "--out", str(file))

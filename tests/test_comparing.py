@@ -46,6 +46,7 @@ from tests.comparisons import (
     three_against_four,
     whole_name,
 )
+from tests.heavy import untraced
 from tests.render.test_text import kettle
 
 SETUPS = (
@@ -196,6 +197,7 @@ def test_the_house_goes_before_the_layers_under_it(name: str, one: int, other: i
     assert "falls short of the shoulds of quillmere on" in c.verdict
 
 
+@untraced
 def test_each_kind_of_stage_decides_somewhere() -> None:
     kinds: dict[str, Stage] = {}
     for name in SETUPS:
@@ -239,6 +241,7 @@ def test_the_favours_are_those_of_the_setup_with_the_values_of_each() -> None:
             assert told == Number(value.value, entry.unit)
 
 
+@untraced
 def test_a_favour_keeps_what_is_within_reach_of_the_best_still_in() -> None:
     """Two near each other can be parted all the same: one is near the best, the other is not."""
     seen = 0

@@ -13,6 +13,7 @@ from advisor.rulebase.__main__ import schema_texts
 from advisor.rulebase.locate import schema_folder
 from advisor.rulebase.read import read_rule_base
 from advisor.setups.read import read_setup
+from tests.heavy import untraced
 
 ROOT = Path(__file__).resolve().parents[1]
 BASE = read_rule_base()
@@ -135,6 +136,7 @@ def test_premises_lead_down_to_the_line_of_the_file() -> None:
     assert "fixed-blade" in line
 
 
+@untraced
 def test_no_choice_on_the_ladder_is_bounded_by_it() -> None:
     """A choice at the end of the ladder that no rule bounds is a fault of the base rules."""
     from advisor.cases import case_files, read_cases

@@ -32,6 +32,7 @@ from advisor.quantities import UNITS
 from advisor.rulebase.read import read_rule_base
 from advisor.setups.read import read_setup
 from advisor.vocabulary import COUNT, NUMBERS, QUANTITY
+from tests.heavy import untraced
 from tests.physics.plausible import ALL, DEGREE, INCH, Arrow
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -255,6 +256,7 @@ def draw(name: str, rng: random.Random) -> Value:
     return rng.choice(choices)
 
 
+@untraced
 def test_anything_in_range_gives_a_number_or_nothing_never_an_exception() -> None:
     rng = random.Random(7)
     known = dict.fromkeys(FUNCTIONS, 0)

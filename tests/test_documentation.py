@@ -16,6 +16,7 @@ from advisor.rulebase.read import read_rule_base
 from advisor.setups.read import read_setup, stock_of
 from tests import pictures
 from tests.console import DRAWING, README, ROOT, Block, blocks, drawing, output_of, with_table
+from tests.heavy import untraced
 
 TEXT = README.read_text(encoding="utf-8") if README.exists() else ""
 BLOCKS = blocks(TEXT)
@@ -25,6 +26,7 @@ def test_readme_shows_commands() -> None:
     assert len(BLOCKS) >= 4
 
 
+@untraced
 @pytest.mark.parametrize("block", BLOCKS, ids=[block.command for block in BLOCKS])
 def test_shown_output_is_current(block: Block) -> None:
     output = output_of(block.command)
@@ -77,6 +79,7 @@ SLOW = {"advisor rules mutate --at-least 85": "advisor rules mutate --share 1"}
 ENDS_WITH_1 = "--set nock.lighted=true"
 
 
+@untraced
 def test_every_command_of_the_shell_runs_in_order(tmp_path: Path) -> None:
     """One after the other, as a reader would: some need what those before them wrote."""
     assert len(SHELL) > 10

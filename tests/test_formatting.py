@@ -26,6 +26,7 @@ from advisor.authoring.formatting import (
 from advisor.documents import read_document
 from advisor.errors import Faults
 from advisor.rulebase.read import read_rule_base
+from tests.heavy import untraced
 
 ROOT = Path(__file__).parent.parent
 HOUSE = ROOT / "examples" / "quillmere" / "rules"
@@ -471,6 +472,7 @@ def has_ordered_parts(data: Any) -> bool:
     return isinstance(data, list) and any(map(has_ordered_parts, data))
 
 
+@untraced
 @settings(max_examples=int(os.environ.get("FUZZ", "300")), deadline=None)
 @given(files(in_order=False))
 def test_nothing_is_lost_of_any_file(made: tuple[str, list[Any], int]) -> None:
@@ -484,6 +486,7 @@ def test_nothing_is_lost_of_any_file(made: tuple[str, list[Any], int]) -> None:
     assert shaped(formatted) == formatted
 
 
+@untraced
 @settings(max_examples=int(os.environ.get("FUZZ", "300")), deadline=None)
 @given(files(in_order=True))
 def test_where_no_key_moves_comments_keep_their_order(made: tuple[str, list[Any], int]) -> None:

@@ -21,6 +21,7 @@ from advisor.rulebase.decision_schema import schema_of
 from advisor.rulebase.model import RuleBase
 from advisor.rulebase.read import read_rule_base
 from tests import toys
+from tests.heavy import untraced
 from tests.rulebase import folders
 
 CASES = """\
@@ -310,6 +311,7 @@ def test_a_rule_base_with_one_rule_otherwise_shares_the_rest(tmp_path: Path) -> 
     assert "_ways" not in vars(other)
 
 
+@untraced
 def test_a_sample_of_the_base_rules_reaches_the_score() -> None:
     found = mutation(read_rule_base(), share=0.01, propose=False)
     assert found.unfit == ()

@@ -12,6 +12,9 @@ from advisor.pipeline import offered_stock, taken
 from advisor.rulebase.read import read_rule_base
 from advisor.setups.read import read_setup, read_stock
 from advisor.trying import possible_values
+from tests.heavy import untraced
+
+pytestmark = untraced
 
 ROOT = Path(__file__).resolve().parents[1]
 QUILLMERE = ROOT / "examples" / "quillmere"

@@ -23,6 +23,7 @@ from advisor.recheck.files import misshapen, read_decision, read_layers, read_st
 from advisor.recheck.report import Line, Report, compared
 from advisor.recheck.telling import Teller
 from advisor.rulebase.decision_schema import schema_of
+from tests.heavy import untraced
 from tests.jobs import (
     EXAMPLES,
     FLETCHED,
@@ -75,6 +76,7 @@ JOBS = [
 ]
 
 
+@untraced
 @pytest.mark.parametrize("job", JOBS, ids=lambda job: f"{Path(job.setup).stem} {len(job.sets)}")
 def test_what_the_program_decides_comes_out_the_same(job: Job, tmp_path: Path) -> None:
     report = rechecked(tmp_path, saved(job), job)
@@ -236,6 +238,7 @@ MUTATED = {
 SEALED = {kind for kinds in SEALED_ONLY.values() for kind in kinds}
 
 
+@untraced
 @pytest.mark.parametrize("name", MUTATED)
 def test_every_mutation_is_caught_but_what_the_seal_alone_covers(name: str) -> None:
     """With a new seal, exactly the parts that are listed pass; the old seal catches these too."""

@@ -18,6 +18,7 @@ from advisor.render.coverage_text import render
 from advisor.rulebase.decision_schema import schema_of
 from advisor.rulebase.read import read_rule_base
 from advisor.vocabulary import FactEntry
+from tests.heavy import untraced
 from tests.rulebase import folders
 
 TWO = """\
@@ -241,6 +242,7 @@ def test_a_notch_is_the_least_step_that_matters(
     assert notch(entry, bound) == step
 
 
+@untraced
 def test_the_base_is_exercised() -> None:
     found = coverage(read_rule_base())
     assert found.total.percent > 90

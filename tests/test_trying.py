@@ -14,6 +14,7 @@ from advisor.setups.model import Given, Setup
 from advisor.setups.read import read_setup
 from advisor.trying import MOST_VALUES, NO_BUILD, possible_values
 from advisor.vocabulary import COUNT, QUANTITY
+from tests.heavy import untraced
 from tests.test_cli import run
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -69,6 +70,7 @@ def test_a_bore_wider_than_its_shaft_is_no_answer() -> None:
     assert not bore.changing
 
 
+@untraced
 @pytest.mark.parametrize(("file", "sets"), SETUPS)
 def test_what_is_said_of_each_question_is_true_of_the_advice(
     file: str, sets: tuple[str, ...]

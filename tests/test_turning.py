@@ -32,6 +32,7 @@ from advisor.setups.read import read_setup
 from advisor.trying import possible_values
 from advisor.turning import turning_points
 from tests import toys
+from tests.heavy import untraced
 
 ROOT = Path(__file__).resolve().parents[1]
 BASE = read_rule_base()
@@ -90,6 +91,7 @@ def check_turn(judgement: Judgement, point: TurningPoint, turn: Turn, whole: boo
         assert advice(judgement, fact, nearer) == mine, (fact, nearer, "nothing nearer turns")
 
 
+@untraced
 @pytest.mark.parametrize("block", range(BLOCKS))
 def test_turning_points_against_brute_force(block: int) -> None:
     turns = exact = searched = powerless = 0
@@ -157,6 +159,7 @@ def real(name: str) -> Judgement:
     return Judgement(setup, BASE, offered_stock(BASE, None))
 
 
+@untraced
 @pytest.mark.parametrize("name", SETUPS)
 def test_turning_points_of_the_base_rules_do_what_they_say(name: str) -> None:
     judgement = real(name)

@@ -36,6 +36,7 @@ from advisor.setups.read import read_setup
 from advisor.why_not import why_not
 from advisor.why_not_rule import cost_of, why_not_rule
 from tests import toys
+from tests.heavy import untraced
 from tests.test_needs import values_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -141,6 +142,7 @@ def real(name: str, stock: Stock | None = None, *sets: str) -> Judgement:
     return Judgement(setup, BASE, offered_stock(BASE, stock))
 
 
+@untraced
 @pytest.mark.parametrize("name", ["fixed-blade-hunting", "target-recurve", "too-light"])
 def test_every_rule_of_the_base_is_answered_and_every_change_does_it(name: str) -> None:
     judgement = real(name)

@@ -10,6 +10,9 @@ import pytest
 
 from advisor.documents import read_document
 from tests.conformance.kit import Case, engine, naive, read_cases
+from tests.heavy import untraced
+
+pytestmark = untraced
 
 CASES = read_cases()
 README = Path(__file__).parent / "README.md"

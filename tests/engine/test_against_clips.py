@@ -7,8 +7,11 @@ import gc
 import pytest
 
 from tests.engine.test_against_reference import demand_outcomes
+from tests.heavy import untraced
 from tests.reference import adapter
 from tests.reference.synthetic import Base, nasty, synthetic
+
+pytestmark = untraced
 
 clips = pytest.importorskip("clips", reason="clipspy is not installed (the test extra brings it)")
 

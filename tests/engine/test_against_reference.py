@@ -14,9 +14,12 @@ from advisor.engine.ranking import conflicts, nearest, rank, stopped, survivors
 from advisor.engine.rules import CircleError
 from advisor.engine.run import Run
 from advisor.engine.values import MISSING, has_value
+from tests.heavy import untraced
 from tests.reference import adapter
 from tests.reference.evaluator import CycleError, choose, evaluate
 from tests.reference.synthetic import nasty, synthetic
+
+pytestmark = untraced
 
 NASTY = 1800
 CHOICES = 700

@@ -12,8 +12,11 @@ from advisor.engine.nearby import Nearby, Outcome
 from advisor.engine.ranking import Wish, nearest, rank, stopped, survivors
 from advisor.engine.values import MISSING, Value
 from tests.engine.test_against_reference import axes_for
+from tests.heavy import untraced
 from tests.reference import adapter
 from tests.reference.synthetic import nasty
+
+pytestmark = untraced
 
 BLOCKS = 6
 BASES = 480

@@ -13,9 +13,12 @@ import pytest
 
 from advisor.decision import Decision
 from advisor.seals import seal as seal_of
+from tests.heavy import untraced
 from tests.jobs import EXAMPLES, FLETCHED, GARDEN, HOUSE, ROOT, Job, Plain, files_of, saved
 from tests.rederive import SEALED_ONLY, Checker, read_base, read_stock
 from tests.rederive.checker import compare, weighed
+
+pytestmark = untraced
 
 Path_ = tuple[str | int, ...]
 

@@ -25,6 +25,7 @@ from advisor.rulebase.locate import base_folder
 from advisor.rulebase.model import PHASES as RULE_PHASES
 from advisor.rulebase.read import read_rule_base
 from advisor.setups.read import read_setup, read_stock
+from tests.heavy import untraced
 from tests.render.test_svg import decision
 from tests.render.test_text import kettle, stopped
 
@@ -136,6 +137,7 @@ def test_html_is_a_format_of_the_advisor() -> None:
     assert render(from_plain(to_plain(told)), False) == render(told, False)
 
 
+@untraced
 def test_every_page_is_whole_and_accessible() -> None:
     for name, (_, _, made) in made_of_many().items():
         assert made.all("html")[0][0]["lang"] == "en", name
@@ -163,6 +165,7 @@ def test_every_square_has_a_name() -> None:
             assert labelled or re.search(r'aria-label="[^"]+"', box.group(0)), (name, box.group(0))
 
 
+@untraced
 def test_nothing_runs_and_nothing_is_fetched() -> None:
     for name, (_, html, made) in made_of_many().items():
         assert "<script" not in html, name

@@ -28,6 +28,7 @@ from advisor.render.drawing_style import STYLE
 from advisor.render.svg import behind, render, side, unrolled
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.read import read_rule_base
+from tests.heavy import untraced
 
 SVG = "{http://www.w3.org/2000/svg}"
 INCH = 25.4
@@ -921,6 +922,7 @@ def test_the_shafts_diameter_stays_clear_of_the_scale_on_a_bare_tail() -> None:
     _check_texts(drawn, "a bare tail")
 
 
+@untraced
 def test_no_label_stands_on_another_in_cases_of_the_rules() -> None:
     base = read_rule_base()
     seen = 0

@@ -41,6 +41,7 @@ from advisor.render.numbers import digits, plain
 from advisor.render.text import equals_told, render
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.read import read_rule_base
+from tests.heavy import untraced
 
 GOLDEN = Path(__file__).parent / "golden"
 PRACTICE = Evidence("common-practice")
@@ -229,6 +230,7 @@ def test_colour_adds_nothing_but_colour() -> None:
     assert re.sub(r"\x1b\[[\d;]*m", "", coloured) == render(kettle(), False)
 
 
+@untraced
 def test_cases_fit_eighty_columns_and_tell_no_reason_twice() -> None:
     base = read_rule_base()
     for path in case_files(base_folder()):
