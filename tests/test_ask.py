@@ -50,6 +50,7 @@ from advisor.vocabulary import (
     UnfitError,
     Vocabulary,
 )
+from tests.heavy import untraced
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = ROOT / "examples"
@@ -177,6 +178,7 @@ def placeless(data: Any) -> Any:
 # Whole interviews
 
 
+@untraced
 @pytest.mark.parametrize("job", JOBS)
 def test_a_whole_interview_over_a_pipe(job: str, tmp_path: Path) -> None:
     known = JOBS[job]
@@ -209,6 +211,7 @@ def test_answers_count_like_facts_of_a_setup(job: str) -> None:
     assert stated.numbers == interview.decision.numbers
 
 
+@untraced
 def test_lines_keep_to_the_width_and_no_question_is_put_twice() -> None:
     for known in (*JOBS.values(), {}):
         _, builder, said = held(known)
@@ -248,6 +251,7 @@ def test_other_assumed_facts_come_last() -> None:
     assert "archer.band" not in late
 
 
+@untraced
 def test_what_matters_only_if_an_assumption_is_wrong_waits_for_it() -> None:
     _, builder, _ = held({"point.type": "field", "event.rule_book": "world"})
     asked = builder.facts
@@ -261,6 +265,7 @@ def test_what_matters_only_if_an_assumption_is_wrong_waits_for_it() -> None:
 # What a question is about
 
 
+@untraced
 @pytest.mark.parametrize("head", ["field-point", "target-point", "blunt", "mechanical"])
 def test_nothing_is_asked_of_blades_that_the_head_has_not(head: str) -> None:
     _, builder, _ = held({"point.type": head, "discipline": "hunting"})
@@ -274,11 +279,13 @@ def test_nothing_is_asked_of_blades_that_the_head_has_not(head: str) -> None:
     assert "point.bevel" in {question.fact for question in advise(stated, BASE).questions}
 
 
+@untraced
 def test_a_fixed_head_is_asked_about_its_blades() -> None:
     _, builder, _ = held({"point.type": "fixed-blade"})
     assert {"point.bevel", "point.blades", "point.cutting_width"} <= set(builder.facts)
 
 
+@untraced
 @pytest.mark.parametrize("answer", ["", "none", "0 gr"])
 def test_without_a_wrap_nothing_else_is_asked_of_it(answer: str) -> None:
     _, builder, _ = held({"point.type": "fixed-blade", "wrap.mass": answer})
@@ -303,6 +310,7 @@ def test_a_length_that_is_stated_tells_of_a_wrap_too() -> None:
     assert {"wrap.mass", "wrap.outside_diameter"} <= set(builder.facts)
 
 
+@untraced
 def test_of_an_insert_that_is_not_there_no_length_is_asked() -> None:
     _, fitted, _ = held({"point.type": "fixed-blade", "insert.mass": "25 gr"})
     assert fitted.facts.index("insert.mass") < fitted.facts.index("insert.length")
@@ -380,6 +388,7 @@ def test_an_answer_that_is_what_was_assumed_is_stated() -> None:
     assert "arrow.quantity" not in interview.decision.assumed
 
 
+@untraced
 @pytest.mark.parametrize("word", ["", "don't know", "Dont know", "dk", "I don\u2019t know."])
 def test_not_knowing_anything_ends_and_states_nothing(word: str) -> None:
     interview, said = scripted(*[word] * 200)
@@ -428,6 +437,7 @@ def test_a_rejected_build_is_told_at_once_and_ends_with_1() -> None:
     assert "Set arrows for a left single bevel to the left" in said
 
 
+@untraced
 def test_coming_to_no_build_and_back_is_told() -> None:
     sets = ["point.type=fixed-blade", "point.bevel=single-left", "discipline=[hunting]"]
     stated = read_setup(None, sets, BASE.vocabulary)
@@ -492,6 +502,7 @@ def test_an_interruption_while_a_file_is_written_leaves_nothing(
 # Back, why, help
 
 
+@untraced
 def test_back_takes_back_one_step_at_a_time_to_the_first() -> None:
     start, _ = scripted()
     skipped = held(ANYTHING)[1].facts[1]
@@ -1123,6 +1134,7 @@ def test_a_digit_means_the_number_where_choices_are_numbers() -> None:
     assert [line.split()[:2] for line in shown] == [["3", "three"], ["4", "four"], ["6", "six"]]
 
 
+@untraced
 def test_no_wrap_settles_all_of_the_wrap() -> None:
     talk, _ = scripted(*["don't know"] * 60, stated=Setup("", {}))
     assert "wrap.mass" in talk.asked

@@ -13,6 +13,7 @@ from advisor.pipeline import offered_stock
 from advisor.rulebase.locate import base_folder
 from advisor.rulebase.read import read_rule_base
 from advisor.vocabulary import show
+from tests.heavy import untraced
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +24,7 @@ BASE = read_rule_base()
 CASES = [case for path in case_files(base_folder()) for case in read_cases(path, BASE)]
 
 
+@untraced
 @pytest.mark.parametrize("case", CASES, ids=[case.name for case in CASES])
 def test_case(case: Case) -> None:
     assert run_case(case, BASE) == []

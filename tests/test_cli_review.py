@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from advisor import cli_common
+from tests.heavy import untraced
 from tests.test_cli import run
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -42,6 +43,7 @@ def test_a_saved_decision_is_answered_as_its_setup_is(command: str, saved: str) 
     assert json.loads(first[1]) == json.loads(again[1])
 
 
+@untraced
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_form_is_written_and_no_other(command: str, tmp_path: Path) -> None:
     help_text = run(command, "--help")[1]

@@ -12,6 +12,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from tests.heavy import untraced
 from tests.test_cli import run
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -37,6 +38,7 @@ def shed(tmp_path: Path) -> Path:
     return folder
 
 
+@untraced
 def test_the_shipped_rules_have_no_finding_that_is_not_accepted() -> None:
     for words in ([], ["--rules", HOUSE]):
         status, out, err = run("rules", "check", *words)
@@ -46,6 +48,7 @@ def test_the_shipped_rules_have_no_finding_that_is_not_accepted() -> None:
         assert all(len(line) <= 80 for line in out.splitlines())
 
 
+@untraced
 def test_a_finding_fails_the_check_and_is_told_in_three_forms(shed: Path) -> None:
     status, out, _ = run("rules", "check", "--rules", str(shed))
     assert status == 1
@@ -129,6 +132,7 @@ def test_coverage_tells_what_no_case_shows_and_keeps_a_gate(warm: str) -> None:
     assert run("rules", "coverage", "--rules", warm, "--at-least", "101")[0] == 2
 
 
+@untraced
 def test_a_change_that_no_case_notices_is_told_with_the_case_that_would(warm: str) -> None:
     status, out, err = run("rules", "mutate", "--rules", warm, "--workers", "1")
     assert (status, err) == (0, "")

@@ -136,6 +136,7 @@ def test_a_decision_with_itself_is_the_same() -> None:
 # The ranking
 
 
+@untraced
 @pytest.mark.parametrize("name", SETUPS)
 def test_the_order_is_that_of_the_ranking(name: str) -> None:
     held = judgement(name)
@@ -359,6 +360,7 @@ def said(held: Judgement, run: Run, rule: str) -> Said:
     return Said("silent")
 
 
+@untraced
 @pytest.mark.parametrize("name", SETUPS)
 def test_every_rule_is_in_one_group_or_says_nothing_of_either(name: str) -> None:
     held = judgement(name)

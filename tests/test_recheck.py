@@ -339,6 +339,7 @@ RULE_OF_COUNT = "says: Put four vanes behind a fixed-blade head."
 BAND_OF_LENGTH = "{at_least: 2.5 in, at_most: 2.8 in}"
 
 
+@untraced
 @pytest.mark.parametrize(
     ("file", "old", "new", "field"),
     [
@@ -365,6 +366,7 @@ def test_other_rules_are_told(tmp_path: Path, file: str, old: str, new: str, fie
 OVERRIDE = "four-vanes-behind-exposed-blades"
 
 
+@untraced
 @pytest.mark.parametrize(
     ("pattern", "new", "fields"),
     [
@@ -530,6 +532,7 @@ def test_a_decision_without_a_seal_is_told_to_have_none(tmp_path: Path) -> None:
     assert report.to_text().splitlines()[-1].endswith("edited.")
 
 
+@untraced
 def test_the_report_is_narrow_ends_with_its_verdict_and_keeps_to_a_schema(tmp_path: Path) -> None:
     done: list[tuple[int, int]] = []
     path = tmp_path / "decision.json"

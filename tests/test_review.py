@@ -25,6 +25,7 @@ from advisor.setups.read import read_setup
 from advisor.turning import turning_points
 from advisor.why import why
 from tests.derivations import GARDEN, GARDENS, NAMES, judged, judgement_of, ruled_by
+from tests.heavy import untraced
 
 HUNTING = "fixed-blade-hunting"
 SCHEMA = jsonschema.Draft202012Validator(
@@ -37,6 +38,7 @@ def review_of(name: str) -> Review:
     return review(judgement_of(name))
 
 
+@untraced
 @pytest.mark.parametrize("name", NAMES)
 def test_the_decision_is_the_one_that_is_advised(name: str) -> None:
     judgement, found = judgement_of(name), review_of(name)
@@ -181,6 +183,7 @@ def test_the_classes_of_evidence_all_occur() -> None:
     assert kinds == {"published", "derived", "common-practice", "house"}
 
 
+@untraced
 @pytest.mark.parametrize("name", NAMES)
 def test_it_travels_through_json_and_fits_its_schema(name: str) -> None:
     found = review_of(name)
@@ -203,6 +206,7 @@ def test_the_schema_refuses_what_is_no_review() -> None:
         from_plain(plain | {"format": 2})
 
 
+@untraced
 def test_the_same_input_gives_the_same_bytes() -> None:
     for form in FORMATS:
         assert answer(judgement_of(HUNTING), form, False) == answer(

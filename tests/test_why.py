@@ -60,6 +60,7 @@ from tests.derivations import (
     judged,
     judgement_of,
 )
+from tests.heavy import untraced
 
 HUNTING = "fixed-blade-hunting"
 FACTS = (GIVEN, ASSUMED, OPTION, COMPUTED, CONCLUDED, MISSING)
@@ -101,6 +102,7 @@ def value_in(judgement: Judgement, fact: str) -> Value:
     return judgement.run.value(fact)
 
 
+@untraced
 @pytest.mark.parametrize("name", NAMES)
 def test_every_derivation_is_whole(name: str) -> None:
     for what, derivation in derivations_of(name).items():
@@ -544,6 +546,7 @@ def test_nothing_that_the_decision_goes_back_to_is_left_out(name: str) -> None:
 # Forms
 
 
+@untraced
 @pytest.mark.parametrize("name", NAMES)
 def test_a_derivation_travels_through_json_and_keeps_to_its_schema(name: str) -> None:
     for derivation in derivations_of(name).values():

@@ -21,6 +21,7 @@ from advisor.proving.witness import Witnesses
 from advisor.replaying import setup_of
 from advisor.rulebase.model import RuleBase
 from advisor.setups.model import Setup
+from tests.heavy import untraced
 from tests.toys import judged, toy_base, toy_setup
 
 TOYS = [seed for seed in range(60) if toy_base(seed) is not None]
@@ -129,6 +130,7 @@ def test_a_witness_without_a_build_has_none(seed: int) -> None:
         assert set(one.rules) in [set(some) for some in judgement.conflicts]
 
 
+@untraced
 @pytest.mark.parametrize("seed", TOYS)
 def test_what_was_found_or_occurs_is_never_said_to_be_gone(seed: int) -> None:
     base = toy(seed)
@@ -180,6 +182,7 @@ def without(base: RuleBase, rule_id: str) -> RuleBase:
     )
 
 
+@untraced
 @pytest.mark.parametrize("seed", [seed for seed in TOYS if of_kind(seed, "never-matters")])
 def test_without_a_rule_that_never_matters_the_advice_is_the_same(seed: int) -> None:
     base = toy(seed)

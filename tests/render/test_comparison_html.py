@@ -11,6 +11,7 @@ from advisor.comparison import ALIKE, Comparison
 from advisor.render import comparison_words as told
 from advisor.render.comparison_html import render
 from tests.comparisons import HUNTING, builds, decisions, three_against_four
+from tests.heavy import untraced
 from tests.render.test_comparison_text import kettles, other_kettle, ranked
 from tests.render.test_sheet import HOSTILE, Page
 from tests.render.test_sheet_browser import (
@@ -111,6 +112,7 @@ def test_what_strangers_write_stays_text() -> None:
     assert "default-src" in html.split("<title>")[0]
 
 
+@untraced
 @pytest.mark.parametrize("width", [380, 1000])
 @pytest.mark.parametrize("name", PAGES)
 def test_nothing_is_wider_than_the_window(browse: Run, name: str, width: int) -> None:  # noqa: F811

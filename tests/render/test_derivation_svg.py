@@ -12,6 +12,7 @@ from advisor.render.derivation_svg import line_width, render, tree_of
 from advisor.setups.read import read_setup
 from advisor.why import why
 from tests.derivations import BASE, NAMES, asked_of, judged, judgement_of
+from tests.heavy import untraced
 
 SVG = "{http://www.w3.org/2000/svg}"
 LOWEST_LETTER = 0.25  # of the size of type, below the line that it stands on
@@ -106,6 +107,7 @@ def ends_of(way: str) -> tuple[tuple[float, float], list[tuple[float, float]]]:
     return start, ends
 
 
+@untraced
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_is_cut_off_and_nothing_stands_on_another(name: str) -> None:
     judgement = judgement_of(name)

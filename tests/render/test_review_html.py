@@ -19,6 +19,7 @@ from advisor.render.review_html import CLOSING, render
 from advisor.render.sheet_words import may_build
 from advisor.reviewing import Review
 from tests.derivations import NAMES
+from tests.heavy import untraced
 from tests.render.test_sheet import HOSTILE, Page
 from tests.render.test_sheet_browser import (
     BROWSERS,
@@ -105,6 +106,7 @@ def plainly(text: str) -> str:
     return " ".join(text.replace("\u00a0", " ").split())
 
 
+@untraced
 @pytest.mark.parametrize("name", PAGES)
 def test_it_is_whole_runs_nothing_and_fetches_nothing(name: str) -> None:
     _, html, page = page_of(name)
@@ -150,6 +152,7 @@ def test_every_step_and_every_rule_has_its_place(name: str) -> None:
         assert f"s{number}" in led_to or rule in led_to or step.kind == "stage", step
 
 
+@untraced
 @pytest.mark.parametrize("name", PAGES)
 def test_every_rule_is_there_word_for_word(name: str) -> None:
     found, _, page = page_of(name)
@@ -158,6 +161,7 @@ def test_every_rule_is_there_word_for_word(name: str) -> None:
     assert sorted(shown) == sorted(cleaned)
 
 
+@untraced
 @pytest.mark.parametrize("name", PAGES)
 def test_it_can_be_read_aloud(name: str) -> None:
     _, html, page = page_of(name)
@@ -261,6 +265,7 @@ def test_what_strangers_write_stays_text(name: str) -> None:
 # In a browser
 
 
+@untraced
 @pytest.mark.parametrize("width", [380, 1000])
 @pytest.mark.parametrize("name", SEEN)
 def test_nothing_is_wider_than_the_window(browse: Run, name: str, width: int) -> None:  # noqa: F811
@@ -276,6 +281,7 @@ def test_the_measure_notices_what_is_too_wide(browse: Run) -> None:  # noqa: F81
     assert "P." in root["data-out"]
 
 
+@untraced
 @pytest.mark.parametrize("name", SEEN)
 def test_nothing_is_cut_on_paper(browse: Run, name: str) -> None:  # noqa: F811
     """With the style of print, and as wide as A4 leaves: tables too, for paper does not scroll."""
@@ -310,6 +316,7 @@ MOST = {"fixed-blade-hunting": 46, "left-bevel-right-clamp": 52, "quillmere reed
 """Pages of a full review on paper, of which the last half are the rules' own texts."""
 
 
+@untraced
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("name", MOST)
 def test_it_prints_whole_on_both_papers(

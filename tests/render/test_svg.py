@@ -1017,6 +1017,7 @@ ANYTHING = st.one_of(
 )
 
 
+@untraced
 @given(
     st.dictionaries(st.sampled_from([*LENGTHS, *CHOICES]), ANYTHING),
     st.text(max_size=200),
