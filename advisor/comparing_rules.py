@@ -14,14 +14,16 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from advisor.decision import RuleBaseName
 from advisor.engine.values import COMPUTED, OPTION, Value
-from advisor.errors import Faults
+from advisor.errors import Fault, Faults
 from advisor.meanings.counted import Counted
-from advisor.meanings.matching import Matches, RuleChanges, match
+from advisor.meanings.matching import OTHER_FORM, Matches, RuleChanges, match
+from advisor.meanings.refusals import Weighed, refusals
 from advisor.meanings.sampling import Builds, wilson
-from advisor.meanings.sides import Key, Sides, sides_of
-from advisor.meanings.witnessing import Replay, place_of
+from advisor.meanings.sides import ASKED, SHOWN, Key, Sides, shown_by, sides_of
+from advisor.meanings.witnessing import FIRM, UNDECIDED, Replay, Stated, place_of
 from advisor.meanings.words_compared import choosing, vocabulary_changes
-from advisor.population import Population, default_population, read_population, sample
+from advisor.meanings.written import vocabulary_of_both
+from advisor.population import Population, read_population, sample, usual_population
 from advisor.revisions import read_version
 from advisor.rulebase.model import RuleBase
 from advisor.rules_compared import (
@@ -31,6 +33,7 @@ from advisor.rules_compared import (
     BY_STRUCTURE,
     CHANGED,
     DIFFERS,
+    FAVOURS,
     NO_DIFFERENCE_FOUND,
     NOT_LOOKED_AT,
     RENAMED,
@@ -45,7 +48,6 @@ from advisor.rules_compared import (
     Topic,
     Witness,
 )
-from advisor.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
     from advisor.proving.same import Both
@@ -53,6 +55,11 @@ if TYPE_CHECKING:
 SETUPS = 1_000_000
 BUILDS = 300
 SEED = 1
+
+MOST_SETUPS = 10_000_000
+"""Of these the columns take some gigabytes."""
+MOST_BUILDS = 100_000
+"""So many setups are advised on in an hour or two."""
 
 WITHOUT_NUMPY = 2000
 """Setups that are looked at one by one where numpy is not installed."""
@@ -65,9 +72,6 @@ NO_NUMPY = (
     "numpy is not installed, so few setups were looked at, one by one; add it with "
     "`pip install 'arrow-advisor[columns]'`"
 )
-
-_TRIED = 8
-"""Setups found in columns that are tried for a witness of a topic."""
 
 Progress = Callable[[int, int, str], None]
 """Told how much of how many is done, and of what: setups, or builds."""
@@ -91,19 +95,25 @@ def compare_rules(
         new: the rules as they are.
         population: the setups to count over, read against `vocabulary_of_both`; None for the one
             that is shipped.
-        setups: how many are drawn for conclusions that need no build; 0 for none.
-        builds: how many are advised on whole by both; 0 for none.
+        setups: how many are drawn for conclusions that need no build, at most MOST_SETUPS; 0 for
+            none.
+        builds: how many are advised on whole by both, at most MOST_BUILDS; 0 for none.
         seed: of both drawings.
         proofs: whether a solver is asked, where one is installed.
         progress: told of long work.
 
     Returns:
         What is otherwise, and how that is known.
+
+    Raises:
+        Faults: about the usage, of more setups than are taken.
     """
+    _refuse_too_many(setups, builds)
     matches = match(old, new)
+    hints: list[str] = []
     words = vocabulary_of_both(old, new)
     if population is None:
-        population = default_population(words)
+        population, hints = usual_population(words)
     given = frozenset(
         name
         for name in population.always
@@ -111,7 +121,24 @@ def compare_rules(
     )
     sides = sides_of(old, new, matches, given)
     work = _Comparison(sides, matches, population, seed, progress)
-    return work.done(setups, builds, proofs=proofs)
+    return work.done(setups, builds, hints, proofs=proofs)
+
+
+def _refuse_too_many(setups: int, builds: int) -> None:
+    """Refuse to draw more setups than there is room or time for, or fewer than none."""
+    faults = [
+        Fault(
+            f"--{what}",
+            None,
+            None,
+            f"{count:,} is no number of setups to look at",
+            f"give 0 to {most:,}",
+        )
+        for what, count, most in (("setups", setups, MOST_SETUPS), ("builds", builds, MOST_BUILDS))
+        if not 0 <= count <= most
+    ]
+    if faults:
+        raise Faults(faults, "usage")
 
 
 def compare_versions(
@@ -139,11 +166,13 @@ def compare_versions(
         Faults: about the usage if a revision or the population is refused, else about the rules;
             those of both versions together.
     """
+    _refuse_too_many(setups, builds)
     bases: list[RuleBase] = []
+    hints: list[str] = []
     refused: list[Faults] = []
     for name in (old, new):
         try:
-            bases.append(read_version(name))
+            bases.append(read_version(name, hints))
         except Faults as faults:
             refused.append(faults)
     if refused:
@@ -153,19 +182,15 @@ def compare_versions(
     people = None
     if population is not None:
         people = read_population(population, vocabulary_of_both(before, after))
-    return compare_rules(
+    found = compare_rules(
         before, after, people, setups=setups, builds=builds, seed=seed, progress=progress
     )
+    return found._replace(hints=(*hints, *found.hints))
 
 
 def _severity(about: str) -> int:
     """Put what is wrong with the rules before what is wrong with how they were named."""
     return 0 if about == "rules" else 1
-
-
-def vocabulary_of_both(old: RuleBase, new: RuleBase) -> Vocabulary:
-    """Return the vocabulary that setups are written in: the new one, and what only the old has."""
-    return Vocabulary({**old.vocabulary.entries, **new.vocabulary.entries}.values())
 
 
 class _Found(NamedTuple):
@@ -197,12 +222,16 @@ class _Comparison:
         self.progress = progress
         self.replay = Replay(sides)
         self.hints: list[str] = []
+        self.levels: dict[tuple[str, str], int] = {}
         self.share: Share | None = None
         self.opened: Share | None = None
         self.drawn = self.outside = 0
 
-    def done(self, setups: int, builds: int, *, proofs: bool) -> RulesComparison:
-        """Do all of it."""
+    def done(
+        self, setups: int, builds: int, hints: Sequence[str], *, proofs: bool
+    ) -> RulesComparison:
+        """Do all of it; `hints` are of the population, for where it is used."""
+        refused = self._refusals()
         by_topic = _by_topic(self.sides.candidates, self.sides.needs)
         both = self._solver(by_topic) if proofs and by_topic else None
         found: dict[tuple[str, str], _Found] = {}
@@ -210,11 +239,12 @@ class _Comparison:
             if both is not None and both.possible(keys) is False:
                 found[needs, topic] = _Found(BY_PROOF, free=both.free_for(keys))
         left = {kind: keys for kind, keys in by_topic.items() if kind not in found}
-        self._count(
-            {topic: k for (needs, topic), k in left.items() if needs == SETUP}, setups, found
-        )
+        settled = {
+            kind: [key for key in keys if self.sides.is_settled(key)] for kind, keys in left.items()
+        }
+        self._count({kind: keys for kind, keys in settled.items() if keys}, setups, builds, found)
         if both is not None:
-            self._ask_solver(both, left, found)
+            self._ask_solver(both, {k: left[k] for k in left if k[1] != FAVOURS}, found)
         for kind in left:
             found.setdefault(kind, _Found(NOT_LOOKED_AT))
         setup = _verdict([one for (needs, _), one in found.items() if needs == SETUP])
@@ -222,15 +252,19 @@ class _Comparison:
         build, share, topics = self._builds(list(found.values()), builds, same=same)
         if any(needs == BUILD and one.known == DIFFERS for (needs, _), one in found.items()):
             build = DIFFERS  # shown on a setup, however few of them there are
+        told = [Topic(topic, needs, *found[needs, topic]) for needs, topic in by_topic]
+        if self.drawn or refused:
+            self.hints += hints
         old, new = self.sides.old.base, self.sides.new.base
         return RulesComparison(
             _name(old),
             _name(new),
             self._rules(),
             vocabulary_changes(old, new, self.matches),
+            DIFFERS if refused else BY_STRUCTURE,
             setup,
             build,
-            tuple(Topic(topic, needs, *found[needs, topic]) for needs, topic in by_topic),
+            (*refused, *told),
             topics,
             self._population(),
             self.share,
@@ -238,6 +272,14 @@ class _Comparison:
             share,
             tuple(self.hints),
         )
+
+    def _refusals(self) -> tuple[Topic, ...]:
+        spreads = (
+            Weighed(name, spread.stated, spread.values, spread.weights)
+            for name, spread in self.population.facts.items()
+        )
+        found = refusals(self.replay.carrier, self.sides.old, self.sides.new, spreads)
+        return () if found is None else (found,)
 
     def _population(self) -> PopulationUse | None:
         if not self.drawn:
@@ -259,9 +301,11 @@ class _Comparison:
             for entry in self.matches.retired
         ]
         for pair in self.matches.pairs:
-            told, words = changes.of(pair), changes.words(pair)
+            told, words, texts = changes.of(pair), changes.words(pair), changes.texts(pair)
             renamed = pair.old.id != pair.new.id
-            what = CHANGED if told else REWORDED if words else RENAMED if renamed else ""
+            if not (told or words or texts or renamed) and pair.old.source != pair.new.source:
+                words = (OTHER_FORM,)
+            what = CHANGED if told else REWORDED if words or texts else RENAMED if renamed else ""
             if what:
                 found.append(
                     ComparedRule(
@@ -273,6 +317,7 @@ class _Comparison:
                         pair.replaces,
                         told,
                         words,
+                        texts,
                     )
                 )
         order = (CHANGED, ADDED, RETIRED, REWORDED, RENAMED)
@@ -301,23 +346,28 @@ class _Comparison:
         left: Mapping[tuple[str, str], Sequence[Key]],
         found: dict[tuple[str, str], _Found],
     ) -> None:
-        """Let the solver find a setup for topics of which none was found."""
+        """Let the solver find a setup for topics of which none was found, or one more telling."""
         for kind, keys in left.items():
-            known = found.get(kind)
-            if known is not None and known.witness is not None:
-                continue
-            model = both.model(keys)
-            witness = None if model is None else self.replay.witness(keys, [model])
-            if witness is not None:
-                before = known or _Found(DIFFERS)
-                found[kind] = before._replace(known=DIFFERS, witness=witness)
+            before = found.get(kind, _Found(DIFFERS))
+            least = 0 if any(key.kind == ASKED for key in keys) else FIRM
+            level = self.levels.get(kind, UNDECIDED + 1)
+            for firm in (True, False) if level > UNDECIDED else (True,):
+                if level <= least:
+                    break
+                model = both.model(keys, firm=firm)
+                told = None if model is None else self.replay.most_telling(keys, [model])
+                if told is not None and told[0] < level:
+                    level = told[0]
+                    found[kind] = before._replace(known=DIFFERS, witness=told[1])
+                    break
 
     # Counting
 
     def _count(
         self,
-        by_topic: Mapping[str, Sequence[Key]],
+        by_topic: Mapping[tuple[str, str], Sequence[Key]],
         setups: int,
+        builds: int,
         found: dict[tuple[str, str], _Found],
     ) -> None:
         if not by_topic or not setups:
@@ -330,14 +380,31 @@ class _Comparison:
         self.outside = counted.outside
         self.share = wilson(counted.changed, counted.looked_at)
         self.opened = wilson(counted.opened, counted.looked_at)
-        for topic, some in by_topic.items():
+        for kind, some in by_topic.items():
+            topic = kind[1]
             changed, opened = counted.by_topic[topic], counted.opened_by_topic[topic]
             witness = None
+            tried = sorted(map(setup_at, counted.examples[topic]), key=len)
+            if topic == FAVOURS:
+                found[kind] = self._weighed(changed, counted.looked_at, tried if builds else None)
+                continue
             if changed or opened:
-                tried = sorted(map(setup_at, counted.examples[topic]), key=len)[:_TRIED]
-                witness = self.replay.witness(some, tried)
+                best = self.replay.most_telling(some, tried)
+                if best is not None:
+                    self.levels[kind], witness = best
             known = DIFFERS if changed or opened else NO_DIFFERENCE_FOUND
-            found[SETUP, topic] = _Found(known, changed, opened, counted.looked_at, witness)
+            found[kind] = _Found(known, changed, opened, counted.looked_at, witness)
+
+    def _weighed(self, changed: int, of: int, tried: Sequence[Stated] | None) -> _Found:
+        """Return what is known of favours that are weighed in another order on some setups."""
+        if tried is None:
+            return _Found(NOT_LOOKED_AT, changed, 0, of)
+        judged = Builds(self.replay)
+        for stated in tried:
+            for topic in judged.differing(stated):
+                witness = judged.witness(topic, [stated], [])
+                return _Found(DIFFERS, changed, 0, of, witness)
+        return _Found(NO_DIFFERENCE_FOUND, changed, 0, of)
 
     def _in_columns(self, keys: Sequence[Key], setups: int) -> _Counting | None:
         try:
@@ -366,8 +433,8 @@ class _Comparison:
                 looked_at += 1
                 firm = {key.topic for key in self.replay.differing(keys, stated, firm=True)}
                 unsure = {key.topic for key in self.replay.differing(keys, stated)} - firm
-                changed += bool(firm)
-                opened += bool(unsure and not firm)
+                changed += bool(firm - {FAVOURS})
+                opened += bool(unsure and not firm - {FAVOURS})
                 for topic in firm | unsure:
                     (by_topic if topic in firm else opened_by_topic)[topic] += 1
                     (firm_at if topic in firm else unsure_at)[topic].append(at)
@@ -383,7 +450,8 @@ class _Comparison:
         found: set[str] = set()
         for side in (self.sides.old, self.sides.new):
             places = [source.place for key in keys for source in side.effects.get(key, ())]
-            found |= side.behind(places)[1]
+            shown = [shown_by(key) for key in keys if key.kind == SHOWN]
+            found |= side.behind(places, shown)[1]
         return frozenset(found)
 
     def _progress(self, what: str) -> Callable[[int, int], None] | None:

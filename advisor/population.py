@@ -11,6 +11,7 @@ import os
 import random
 from collections.abc import Mapping
 from itertools import accumulate, product
+from math import isfinite
 from typing import Any, NamedTuple
 
 from advisor.engine.values import CONCLUDED, GIVEN, Value
@@ -25,6 +26,7 @@ MOST_LEVELS = 5000
 _EXACT = 1e-9
 _STEPS = 100
 _MOST_SEVERAL = 8
+_MOST_TOLD = 6
 
 
 class Spread(NamedTuple):
@@ -129,6 +131,8 @@ class _SpreadReader:
         if "step" in self.raw and ways != ["between"]:
             self._fault(("step",), "a step goes with `between`", "leave it out", key=True)
             return None
+        if not self._has_numbers_only():
+            return None
         before = len(self.faults)
         found = {
             "choices": self._choices,
@@ -140,11 +144,27 @@ class _SpreadReader:
             return None
         values, weights = found
         total = sum(weights)
-        if total <= 0:
-            self._fault((ways[0],), f"no value of {self.name} has any weight", "give one some")
+        if total <= 0 or not isfinite(total):
+            told = f"no value of {self.name} has any weight"
+            if total > 0:
+                told = f"the values of {self.name} weigh more than a number can hold"
+            self._fault((ways[0],), told, "give each a weight, such as 1")
             return None
         stated = float(self.raw.get("stated", 1.0))
         return Spread(tuple(values), tuple(weight / total for weight in weights), stated)
+
+    def _has_numbers_only(self) -> bool:
+        """Tell whether every weight and share is a number, with a fault for each that is none."""
+        named: list[tuple[tuple[str | int, ...], Any]] = [
+            *((("choices", name), weight) for name, weight in self.raw.get("choices", {}).items()),
+            *((("weights", i), weight) for i, weight in enumerate(self.raw.get("weights", ()))),
+            *(((part,), self.raw[part]) for part in ("share", "stated") if part in self.raw),
+        ]
+        bad = [(path, number) for path, number in named if not isfinite(number)]
+        for path, number in bad:
+            remedy = "write a number, such as 0.5"
+            self._fault(path, f"{quoted(show(number))} is no share and no weight", remedy)
+        return not bad
 
     def _fault(
         self, path: tuple[str | int, ...], what: str, remedy: str, *, key: bool = False
@@ -187,7 +207,9 @@ class _SpreadReader:
         values = [self._one(raw, ("values", i)) for i, raw in enumerate(listed)]
         weights = [float(w) for w in self.raw.get("weights", [1.0] * len(listed))]
         if len(weights) != len(values):
-            what = f"there are {len(weights)} weights, and {len(values)} to weigh"
+            few = len(weights) == 1
+            told = f"there {'is' if few else 'are'} {len(weights)} weight{'' if few else 's'}"
+            what = f"{told} for {len(values)} value{'' if len(values) == 1 else 's'}"
             self._fault(("weights",), what, "give one weight for each value", key=True)
             return None
         return values, weights
@@ -310,9 +332,68 @@ def _even_values(entry: FactEntry) -> list[Value]:
     return list(dict.fromkeys(round9(entry.low + span * i / _STEPS) for i in range(_STEPS + 1)))
 
 
-def default_population(words: Vocabulary) -> Population:
-    """Return the shipped population for vocabularies over the base's, an even one for others."""
+def usual_population(words: Vocabulary) -> tuple[Population, list[str]]:
+    """Return the shipped population as far as a vocabulary takes it, and what was done to it.
+
+    Values that the vocabulary does not take are left out of it, and facts that it does not have; if
+    it has none of them, the population is an even one.
+    """
+    path = usual_file()
     try:
-        return read_population(usual_file(), words)
+        return read_population(path, words), []
     except Faults:
-        return even_population(words)
+        pass
+    from advisor.documents import read_document
+
+    document = read_document(path, about="usage")
+    facts: dict[str, Spread] = {}
+    left_out: list[str] = []
+    for name, raw in document.data["facts"].items():
+        some, without = _fitting(document, name, raw, words)
+        if some is not None:
+            facts[name] = some
+        left_out += without
+    used = Population(document.data["population"], " ".join(document.data["because"].split()), {})
+    if not facts:
+        hint = (
+            f"the population `{used.name}` states nothing that these rules know; an even one was "
+            "taken"
+        )
+        return even_population(words), [hint]
+    more = len(left_out) - _MOST_TOLD
+    told = ", ".join(left_out[:_MOST_TOLD]) + (f" and {more} more" if more > 0 else "")
+    hint = f"of the population `{used.name}` is left out what neither takes: {told}"
+    return used._replace(facts=facts, file=path), [hint]
+
+
+def _fitting(
+    document: Any, name: str, raw: Mapping[str, Any], words: Vocabulary
+) -> tuple[Spread | None, list[str]]:
+    """Return how a fact is spread over what its vocabulary takes, and what was left out of it."""
+
+    def read(part: Mapping[str, Any]) -> Spread | None:
+        return _SpreadReader(document, name, part, words, Collector("usage")).read()
+
+    whole = read(raw)
+    if whole is not None:
+        return whole, []
+    if name not in words:
+        return None, [name]
+    listed = "choices" if "choices" in raw else "values" if "values" in raw else ""
+    kept: dict[str, Any] = {**raw, listed: {} if listed == "choices" else [], "weights": []}
+    gone: list[str] = []
+    weights = raw.get("weights") or [1.0] * len(raw.get(listed, ()))
+    for i, value in enumerate(raw.get(listed, ())):
+        weight = raw[listed][value] if listed == "choices" else weights[i]
+        single = {listed: {value: 1.0} if listed == "choices" else [value]}
+        if read(single) is None:
+            gone.append(f"{name} {show(value)}")
+        elif listed == "choices":
+            kept[listed][value] = weight
+        else:
+            kept[listed].append(value)
+            kept["weights"].append(weight)
+    if listed == "choices":
+        del kept["weights"]
+    fitting = read(kept) if listed else None
+    return fitting, [name] if fitting is None else gone

@@ -1,15 +1,17 @@
 """A rule base as it stood in a git revision: `FOLDER@REVISION`, beside plain folders.
 
-The folder is taken out of the repository into a temporary one, with the rule bases beside it that
-it extends; what is not there comes from the shipped rules, as for any house.
+The folder is taken out of the repository into a temporary one, and with it what it extends, as that
+stood in the same revision; what is not in it comes from the shipped rules, and a hint says so.
 """
 
 from __future__ import annotations
 
 import io
 import os
+import shutil
 import subprocess
 import tarfile
+from collections.abc import Mapping
 from tempfile import TemporaryDirectory
 
 from advisor.errors import Fault, Faults, quoted
@@ -23,11 +25,12 @@ _DEEPEST = 20
 """Rule bases over one another that are looked for in a revision."""
 
 
-def read_version(name: str) -> RuleBase:
+def read_version(name: str, hints: list[str] | None = None) -> RuleBase:
     """Read a rule base from a folder, or as it stood in a revision.
 
     Args:
         name: a folder, or `FOLDER@REVISION`; a folder that really has that name comes first.
+        hints: added to where what a house lies over was not in the revision.
 
     Raises:
         Faults: about the usage if there is no such revision, or no such folder in it; else about
@@ -41,10 +44,16 @@ def read_version(name: str) -> RuleBase:
     repository = _Repository(name, folder, revision)
     with TemporaryDirectory(prefix="arrow-advisor-") as root:
         inside = repository.take_out(root)
+        if hints is not None:
+            hints += [
+                f"the rules that {name} extends, `{under}`, are not in {revision}: those that ship "
+                "with the program were taken"
+                for under in repository.missing
+            ]
         try:
             return read_rule_base(inside)
         except Faults as refused:
-            raise _renamed(refused, root, f"{revision}:") from None
+            raise _renamed(refused, root, f"{revision}:", repository.moved) from None
 
 
 def _misuse(name: str, what: str, remedy: str = "") -> Faults:
@@ -52,10 +61,13 @@ def _misuse(name: str, what: str, remedy: str = "") -> Faults:
     return Faults([Fault(name, None, None, what, remedy)], "usage")
 
 
-def _renamed(faults: Faults, root: str, prefix: str) -> Faults:
+def _renamed(faults: Faults, root: str, prefix: str, moved: Mapping[str, str]) -> Faults:
     """Return faults that name files of the revision, not of the temporary folder."""
 
     def told(text: str) -> str:
+        for to, came_from in moved.items():
+            here, there = (os.path.join(root, folder, "") for folder in (to, came_from))
+            text = text.replace(here, there)
         for start in (root + os.sep, os.path.realpath(root) + os.sep):
             text = text.replace(start, prefix)
         return text
@@ -72,6 +84,10 @@ class _Repository:
     def __init__(self, name: str, folder: str, revision: str) -> None:
         self._name = name
         self._revision = revision
+        self.missing: list[str] = []
+        """Names of rule bases that are extended and are not in the revision."""
+        self.moved: dict[str, str] = {}
+        """Where rule bases stood that were put beside what extends them."""
         here = os.path.abspath(folder)
         while not os.path.isdir(here):
             # The folder may be gone since.
@@ -125,16 +141,37 @@ class _Repository:
         return self._git("cat-file", "-e", f"{self._commit}:{path}") is not None
 
     def take_out(self, root: str) -> str:
-        """Write the folder, and those beside it that it extends, and return where it is."""
+        """Write the folder, and those that it extends beside it, and return where it is."""
         folder = self._folder
+        self._write(folder, root)
         for _ in range(_DEEPEST):
-            self._write(folder, root)
             under = _extended(os.path.join(root, folder))
-            beside = os.path.normpath(os.path.join(folder, os.pardir, under)) if under else ""
-            if not beside or beside == folder or not self._has(beside):
+            if not under:
                 break
+            beside = os.path.normpath(os.path.join(folder, os.pardir, under))
+            found = beside if self._has(beside) else self._elsewhere(under)
+            if found is None:
+                self.missing.append(under)
+                break
+            if beside == folder or os.path.exists(os.path.join(root, beside)):
+                break
+            self._write(found, root)
+            if found != beside:
+                # A rule base is looked for beside the one that extends it.
+                shutil.copytree(os.path.join(root, found), os.path.join(root, beside))
+                self.moved[beside] = found
             folder = beside
         return os.path.normpath(os.path.join(root, self._folder))
+
+    def _elsewhere(self, under: str) -> str | None:
+        """Return where in the revision a rule base of that name is, that nearest to the top."""
+        listed = self._git("ls-tree", "-r", "-z", "--name-only", "--full-tree", self._commit)
+        ends = f"{under}/manifest.yaml"
+        paths = [os.fsdecode(path) for path in (listed or b"").split(b"\0")]
+        itself = f"{self._path(self._folder)}/manifest.yaml"
+        found = [p for p in paths if p != itself and (p == ends or p.endswith(f"/{ends}"))]
+        nearest = min(found, key=lambda path: (path.count("/"), path), default=None)
+        return None if nearest is None else os.path.dirname(nearest)
 
     def _write(self, folder: str, root: str) -> None:
         path = self._path(folder)

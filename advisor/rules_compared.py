@@ -14,7 +14,8 @@ ADDED, RETIRED, CHANGED, REWORDED, RENAMED = (
     "reworded",
     "renamed",
 )
-"""What became of a rule. A reworded one concludes the same on the same setups in other words."""
+"""What became of a rule. A reworded one stands and concludes on the same setups in other words;
+texts of cautions and steps are advice all the same."""
 
 BY_STRUCTURE, BY_PROOF, NO_DIFFERENCE_FOUND, DIFFERS, NOT_LOOKED_AT = (
     "same-by-structure",
@@ -26,6 +27,12 @@ BY_STRUCTURE, BY_PROOF, NO_DIFFERENCE_FOUND, DIFFERS, NOT_LOOKED_AT = (
 """What is known of some advice. By structure: everything it comes from is the same but for names
 and order. By proof: a solver found no setup of the declared domain on which it differs. No
 difference found: in so many setups that were tried, which proves nothing."""
+
+STATED = "what can be stated"
+"""The topic of setups that one of both refuses."""
+
+FAVOURS = "order of favours"
+"""The topic of which favour is weighed before which; what that comes to, chosen builds tell."""
 
 SETUP, BUILD = "setup", "build"
 """Whether a conclusion is the same for all builds of a setup, or waits for the build."""
@@ -52,8 +59,21 @@ class Change(NamedTuple):
     after: FactValue | None = None
 
 
+class ComparedText(NamedTuple):
+    """A text that took another's place in a rule; `sort` is a caution's level or a step's phase."""
+
+    what: str  # caution, step
+    sort: str
+    old: str
+    new: str
+
+
 class ComparedRule(NamedTuple):
-    """A rule of which something is otherwise; `words` names the parts that were only reworded."""
+    """A rule of which something is otherwise.
+
+    `words` names the parts that were only reworded, and `texts` holds what people read of it as
+    advice in its old words and in its new ones: cautions, stops and steps.
+    """
 
     rule: str
     what: str
@@ -63,6 +83,7 @@ class ComparedRule(NamedTuple):
     replaces: bool = False
     changes: tuple[Change, ...] = ()
     words: tuple[str, ...] = ()
+    texts: tuple[ComparedText, ...] = ()
 
 
 class Said(NamedTuple):
@@ -75,13 +96,15 @@ class Said(NamedTuple):
 class Witness(NamedTuple):
     """A setup on which both engines were run: what it states, and what each concluded there.
 
-    Only what differs is told. `builds` tells whether whole builds were chosen for it.
+    Only what differs is told. `builds` tells whether whole builds were chosen for it, `undecided`
+    that only that differs which undecided rules could still conclude.
     """
 
     setup: Mapping[str, FactValue]
     old: tuple[Said, ...]
     new: tuple[Said, ...]
     builds: bool = False
+    undecided: bool = False
 
 
 class Topic(NamedTuple):
@@ -89,6 +112,10 @@ class Topic(NamedTuple):
 
     `changed` counts setups of the population (`of` so many) on which it differs, `opened` those on
     which only that differs which undecided rules could still conclude.
+
+    The topic `what can be stated` is about setups that one side refuses: of the population the
+    share `refused_now` by the new side alone, the share `refused_before` by the old one alone. All
+    other topics are about setups that both take.
     """
 
     topic: str
@@ -99,6 +126,8 @@ class Topic(NamedTuple):
     of: int = 0
     witness: Witness | None = None
     free: tuple[str, ...] = ()  # computed facts that a proof took for free within their range
+    refused_now: float = 0.0
+    refused_before: float = 0.0
 
 
 class Share(NamedTuple):
@@ -135,7 +164,9 @@ class PopulationUse(NamedTuple):
 class RulesComparison(NamedTuple):
     """Two versions of a rule base, compared by what they mean.
 
-    `setup` and `build` tell what is known of conclusions that need no build, and of chosen builds.
+    `stated` tells what is known of which setups are taken; `setup` and `build`, for setups that
+    both take, of conclusions that need no build, and of chosen builds. Texts of cautions and steps
+    that were reworded are in neither, but in `rules`.
     `share` is that of setups on which a conclusion that needs no build differs, `opened` that of
     others on which only that differs which undecided rules could still conclude.
     """
@@ -144,6 +175,7 @@ class RulesComparison(NamedTuple):
     new: RuleBaseName
     rules: tuple[ComparedRule, ...]
     vocabulary: tuple[Change, ...]
+    stated: str
     setup: str
     build: str
     topics: tuple[Topic, ...]
@@ -156,6 +188,20 @@ class RulesComparison(NamedTuple):
     format: int = FORMAT
 
     @property
+    def has_other_texts(self) -> bool:
+        """Whether a caution, a stop or a step is told in other words."""
+        return any(rule.texts for rule in self.rules)
+
+    @property
+    def differs(self) -> bool:
+        """Whether advice differs in more than words."""
+        return DIFFERS in (self.stated, self.setup, self.build)
+
+    @property
     def exit_status(self) -> int:
-        """The exit status of a command that ends with this: 1 if advice differs, else 0."""
-        return 1 if DIFFERS in (self.setup, self.build) else 0
+        """The exit status of a command that ends with this.
+
+        1 if advice differs: its meaning, the words of a caution or a step, or which setups get any;
+        else 0, also where only reasons, sources, labels and questions are otherwise.
+        """
+        return 1 if self.differs or self.has_other_texts else 0

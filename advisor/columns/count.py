@@ -9,13 +9,14 @@ import numpy.typing as npt
 
 from advisor.columns.draw import Drawn
 from advisor.columns.facts import Column, Facts
-from advisor.columns.run import ColumnRun, Plan, Work, settled_states
+from advisor.columns.run import ColumnRun, Figures, Plan, Work, settled_states
 from advisor.engine.values import Value
 from advisor.meanings.canonical import value_form
 from advisor.meanings.counted import Counted
 from advisor.meanings.sides import Key, Sides
 from advisor.meanings.states import Carrier
 from advisor.population import Population
+from advisor.rules_compared import FAVOURS
 
 CHUNK = 1 << 16
 """Setups looked at together: so many that their columns stay near the processor."""
@@ -45,10 +46,11 @@ class Counting:
         carrier = Carrier(sides)
         kept: dict[int, Column] = {}
         claims = claims_of(sides)
+        self.figures = Figures()
         both = (sides.old, sides.new)
         self._facts = [Facts(side, self.drawn, carrier, kept) for side in both]
         self.plans = [
-            Plan(side, facts, self.keys, claims)
+            Plan(side, facts, self.keys, claims, self.figures)
             for side, facts in zip(both, self._facts, strict=True)
         ]
 
@@ -99,7 +101,8 @@ class Counting:
                 unsure = any_way[topic] & counts & ~here
                 by_topic[topic] += _note(here, rows.start, examples[topic])
                 opened_by_topic[topic] += _note(unsure, rows.start, open_examples[topic])
-                all_firm = all_firm | here
+                if topic != FAVOURS:  # what that comes to, builds tell
+                    all_firm = all_firm | here
                 all_open = all_open | unsure
             changed += int(all_firm.sum())
             opened += int((all_open & ~all_firm).sum())

@@ -5,7 +5,7 @@ The same steps in the same order as the engine's run of one setup, and the same 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -17,11 +17,21 @@ from advisor.engine.conditions import facts_of
 from advisor.engine.rules import FIRING, STANDING, VALUE
 from advisor.engine.values import CONCLUDED, MISSING, NO, UNKNOWN, YES, Value
 from advisor.meanings.canonical import Form, value_form
-from advisor.meanings.sides import ASKED, OFFENCE, ORDER, SET, Key, Side, Source
-from advisor.meanings.states import BROKEN, COULD, NONE, STANDS, UNPROVEN, order_on, pair_of
+from advisor.meanings.sides import ASKED, OFFENCE, ORDER, SET, SHOWN, Key, Side, Source, shown_by
+from advisor.meanings.states import (
+    BROKEN,
+    COULD,
+    NONE,
+    STANDS,
+    UNPROVEN,
+    figure,
+    order_on,
+    pair_of,
+)
+from advisor.vocabulary import FactEntry
 
 Flags = npt.NDArray[np.bool_]
-States = npt.NDArray[np.int16]
+States = npt.NDArray[np.int16] | npt.NDArray[np.int32]
 
 
 class Standing:
@@ -56,6 +66,17 @@ class Work:
         self.nothing: Flags = np.zeros(self.count, np.bool_)
 
 
+class Figures:
+    """Numbers for what texts show of facts: the same on both sides for the same figure."""
+
+    def __init__(self) -> None:
+        self.of: dict[Hashable, int] = {}
+
+    def number(self, entry: FactEntry, value: Value) -> int:
+        """Return the number of what is shown, from 1."""
+        return self.of.setdefault(figure(entry, value), len(self.of) + 1)
+
+
 class Plan:
     """One side's rules made ready for columns: those that some effects rest on, in order.
 
@@ -64,6 +85,7 @@ class Plan:
         facts: its columns.
         keys: the effects.
         claims: for each concluded fact every value that either side's rules set it to.
+        figures: of both sides.
     """
 
     def __init__(
@@ -72,10 +94,13 @@ class Plan:
         facts: Facts,
         keys: Iterable[Key],
         claims: Mapping[str, Sequence[Value]],
+        figures: Figures,
     ) -> None:
         self.side = side
         self.facts = facts
         self.claims = claims
+        self.figures = figures
+        self._shown: dict[str, npt.NDArray[np.int32]] = {}
         base = side.base
         words = base.vocabulary
         numbers = frozenset(name for name, entry in words.entries.items() if entry.is_number)
@@ -93,6 +118,15 @@ class Plan:
                     self.steps.append((VALUE, base.table.slot[name]))
             elif program.place[name] in rules:
                 self.steps.append((kind, program.place[name]))
+
+    def shown(self, name: str, column: Column) -> npt.NDArray[np.int32]:
+        """Return the number of what is shown of a fact for each code of its column."""
+        found = self._shown.get(name)
+        if found is None:
+            entry, number = self.side.base.vocabulary[name], self.figures.number
+            found = np.array([number(entry, value) for value in column.listed()], np.int32)
+            self._shown[name] = found
+        return found
 
     def prepare(self) -> None:
         """Draw and compute the columns that are needed."""
@@ -114,6 +148,8 @@ def sources_of(side: Side, keys: Iterable[Key]) -> tuple[set[int], set[str]]:
                     facts |= {source.demand.fact, *facts_of(source.demand.test)}
         if key.kind == SET and key.topic in side.base.vocabulary:
             facts.add(key.topic)
+        if key.kind == SHOWN:
+            facts.add(shown_by(key))
     return places, facts
 
 
@@ -244,11 +280,23 @@ class ColumnRun:
             both = (self.state(one) == STANDS) & (self.state(other) == STANDS)
             order = order_on(self.side, one, other) if both.any() else NONE
             return np.where(both, np.int16(order), np.int16(NONE))
+        if key.kind == SHOWN:
+            return self._shown(key)
         found = np.zeros(self.work.count, np.int16)
         for source in self.side.effects.get(key, ()):
             of = self._offence if key.kind == OFFENCE else self._standing
             np.maximum(found, of(source), out=found)
         return found
+
+    def _shown(self, key: Key) -> States:
+        stands = self.work.nothing
+        for source in self.side.effects.get(key, ()):
+            stands = stands | self.work.standing[self._sign(source.place)].stands
+        name = shown_by(key)
+        column = self.column(name)
+        numbers = self.plan.shown(name, column)
+        found = numbers[0 if column.codes is None else column.codes]
+        return np.where(stands, found, np.int32(NONE))
 
     def _standing(self, source: Source) -> States:
         standing = self.work.standing[self._sign(source.place)]
@@ -285,7 +333,7 @@ class ColumnRun:
 
 def settled_states(key: Key, states: States) -> States:
     """Return what becomes of an effect if undecided rules conclude nothing any more."""
-    if key.kind == ORDER:
+    if key.kind in (ORDER, SHOWN):
         return states
     unsure, instead = (NOT_STATED, GONE) if key.kind == SET else (COULD, NONE)
     found: States = states.copy()
@@ -293,4 +341,4 @@ def settled_states(key: Key, states: States) -> States:
     return found
 
 
-__all__ = ["ASKED", "ColumnRun", "Plan", "Work"]
+__all__ = ["ASKED", "ColumnRun", "Figures", "Plan", "Work"]

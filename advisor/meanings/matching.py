@@ -12,11 +12,14 @@ from advisor.engine.rules import Demand
 from advisor.engine.values import Value
 from advisor.meanings.canonical import Form, condition_form, conjuncts, demand_form, value_form
 from advisor.rulebase.model import RuleBase, RuleEntry
-from advisor.rules_compared import Change
+from advisor.rules_compared import Change, ComparedText
 from advisor.vocabulary import NUMBERS, Vocabulary
 
 T = TypeVar("T")
 WORDS = ("says", "because", "evidence", "contested")
+
+OTHER_FORM = "how it is written"
+"""What is otherwise in a rule that says the same in another form: a condition, a unit, spaces."""
 
 
 class Match(NamedTuple):
@@ -137,13 +140,27 @@ class RuleChanges:
                 before, after = tidy(before), tidy(after)
             if before != after:
                 found.append(part)
-        for name in ("cautions", "steps"):
-            before, after = (
-                Counter(tidy(one.text) for one in getattr(side, name))
-                for side in (pair.old, pair.new)
-            )
-            if before != after and sum(before.values()) == sum(after.values()):
-                found.append(f"text of {'a caution' if name == 'cautions' else 'a step'}")
+        if pair.old.accepts != pair.new.accepts:
+            found.append("accept")
+        return tuple(found)
+
+    def texts(self, pair: Match) -> tuple[ComparedText, ...]:
+        """Return the texts of a rule's cautions and steps that took the place of others."""
+        one, other = pair.old, pair.new
+        found: list[ComparedText] = []
+        cautions = (
+            [(c.level, c.text) for c in one.cautions],
+            [(c.level, c.text) for c in other.cautions],
+        )
+        steps = [(s.phase, s.text) for s in one.steps], [(s.phase, s.text) for s in other.steps]
+        for what, (before, after) in (("caution", cautions), ("step", steps)):
+            if len(before) != len(after):
+                continue  # one that is new, or gone, is told as a change
+            if Counter(tidy(text) for _, text in before) == Counter(tidy(t) for _, t in after):
+                continue
+            for (_, was), (sort, now) in zip(before, after, strict=True):
+                if tidy(was) != tidy(now):
+                    found.append(ComparedText(what, sort, tidy(was), tidy(now)))
         return tuple(found)
 
     # Conditions

@@ -6,19 +6,16 @@ import math
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from typing import NamedTuple
 
+from advisor.engine.run import Run
 from advisor.engine.values import OPTION, Value, has_value
 from advisor.judge import Judgement
 from advisor.meanings.canonical import value_form
-from advisor.meanings.matching import tidy
-from advisor.meanings.states import Engine
-from advisor.meanings.witnessing import Replay, Stated, place_of
+from advisor.meanings.states import Engine, figure
+from advisor.meanings.witnessing import Replay, Stated, filled, place_of
 from advisor.replaying import needed_of
 from advisor.rules_compared import BuildTopic, RulePlace, Said, Share, Witness
 
 VERDICT, CAUTIONS, STOPS, STEPS = "verdict", "cautions", "stops", "steps"
-
-MOST_WITNESSES = 6
-"""Topics for which a setup is made small: each takes some hundred judgements."""
 
 _NINETY_FIVE = 1.959963984540054
 """How many standard deviations either way hold 95 % of a normal distribution."""
@@ -57,7 +54,7 @@ class Builds:
         if carried is None:
             return None
         judgement = engine.judged(carried)
-        run, base, names = judgement.run, engine.base, engine.side.names
+        run, base = judgement.run, engine.base
         if not engine.in_domain(run):
             return None
         found: dict[str, Hashable] = {VERDICT: judgement.status}
@@ -73,14 +70,21 @@ class Builds:
             entry = base.entries[rule.id]
             for caution in entry.cautions:
                 kept = stops if caution.level == "stop" else cautions
-                kept.add((caution.level, names.text(caution.text)))
-            steps.update((step.phase, names.text(step.text)) for step in entry.steps)
+                kept.add(self._read(engine, run, caution.level, caution.text))
+            steps.update(self._read(engine, run, s.phase, s.text) for s in entry.steps)
         found |= {
             CAUTIONS: frozenset(cautions),
             STOPS: frozenset(stops),
             STEPS: frozenset(steps),
         }
         return Outcome(found, judgement)
+
+    @staticmethod
+    def _read(engine: Engine, run: Run, sort: str, text: str) -> Hashable:
+        """Return what is read of a text: its words but for rewording, and what it shows."""
+        names, words = engine.side.names, engine.base.vocabulary
+        shown = tuple(figure(words[fact], run.value(fact)) for fact in names.shown_in(text))
+        return sort, names.text(text), shown
 
     def both(self, stated: Stated) -> tuple[Outcome, Outcome] | None:
         """Return what both sides advise."""
@@ -116,24 +120,34 @@ class Builds:
             if progress is not None:
                 progress(i + 1, count)
         order = sorted(where, key=lambda topic: (-len(where[topic]), topic))
+        small: list[Stated] = []
         told = tuple(
             BuildTopic(
                 topic,
                 wilson(len(where[topic]), looked_at),
-                self.witness(topic, where[topic]) if i < MOST_WITNESSES else None,
+                self.witness(topic, where[topic], small),
             )
-            for i, topic in enumerate(order)
+            for topic in order
         )
         return wilson(changed, looked_at), told, count - looked_at
 
-    def witness(self, topic: str, setups: Iterable[Stated]) -> Witness | None:
-        """Return a small setup on which whole advice differs on a topic."""
-        stated = min(setups, key=len)
+    def witness(self, topic: str, setups: Iterable[Stated], known: list[Stated]) -> Witness | None:
+        """Return a small setup on which whole advice differs on a topic.
+
+        Args:
+            topic: of whole advice.
+            setups: on which it differs.
+            known: small setups of other topics, one of which may do: to make one small takes some
+                hundred judgements. What is found is added.
+        """
 
         def suffices(some: Stated) -> bool:
             return topic in self.differing(some)
 
-        small = needed_of(stated, suffices)
+        small = next(filter(suffices, known), None)
+        if small is None:
+            small = needed_of(min(setups, key=len), suffices)
+            known.append(small)
         found = self.both(small)
         if found is None:  # pragma: no cover  # it was judged a moment ago
             return None
@@ -164,8 +178,8 @@ class Builds:
                 parts = [(c.level, c.text) for c in entry.cautions]
                 parts += [(s.phase, s.text) for s in entry.steps]
                 for kind, text in parts:
-                    if (kind, side.names.text(text)) in told - theirs:
-                        says = f"{kind}: {words.text(tidy(text), run.value)}"
+                    if self._read(engine, run, kind, text) in told - theirs:
+                        says = f"{kind}: {filled(side, text, run)}"
                         found.setdefault(says, []).append(place_of(side, rule.id))
             return tuple(Said(says, tuple(places)) for says, places in found.items())
         value: Value = run.value(topic) if topic in engine.base.vocabulary else None

@@ -1,8 +1,8 @@
 """Two rule bases side by side: what each concludes, as effects that have no rule's name in them.
 
 An effect is something that advice holds or does not: a fact concluded, a caution, a step, a demand
-on an option, an offence against a demand on what is stated. Rules come and go; where the same
-effects stand, the advice is the same.
+on an option, an offence against a demand on what is stated, a figure that a caution or a step
+shows. Rules come and go; where the same effects stand, the advice is the same.
 
 Each rule's standing has a signature: a number for everything that it comes from, names and order
 apart. Rules of equal signatures stand on the same setups, in whichever of the two they are.
@@ -27,9 +27,10 @@ from advisor.meanings.canonical import (
 )
 from advisor.meanings.matching import Matches, tidy
 from advisor.rulebase.model import RuleBase, RuleEntry
-from advisor.rules_compared import BUILD, SETUP
+from advisor.rules_compared import BUILD, FAVOURS, SETUP
+from advisor.vocabulary import named_in
 
-SET, ASKED, OFFENCE, CAUTION, STEP, AFTER, FAVOUR, ORDER = (
+SET, ASKED, OFFENCE, CAUTION, STEP, AFTER, FAVOUR, ORDER, SHOWN = (
     "set",
     "asked",
     "offence",
@@ -38,6 +39,7 @@ SET, ASKED, OFFENCE, CAUTION, STEP, AFTER, FAVOUR, ORDER = (
     "after",
     "favour",
     "order",
+    "shown",
 )
 MUST, SHOULD = "must", "should"
 
@@ -128,17 +130,23 @@ class Side:
                 self.facts[name] = sign(
                     (
                         name,
+                        words[name].unit,
                         frozenset((value_form(value), self.standing[i]) for i, value in claims),
                     )
                 )
 
     def needs_build(self, key: Key) -> bool:
         """Tell whether an effect waits for the build here."""
+        if key.kind == SHOWN and shown_by(key) in self.varying:
+            return True
         places = {p for source in self.effects.get(key, ()) for p in (source.place, source.other)}
         return not places - {-1} <= self.setup_rules
 
     def signature(self, key: Key) -> Hashable:
         """Return what an effect comes from; where it is the same, so is the effect."""
+        if key.kind == SHOWN:
+            # Where the text stands is what its own effect tells.
+            return self.facts[shown_by(key)]
         found: set[Hashable] = set()
         for place, demand, other in self.effects.get(key, ()):
             asked: Hashable = () if other < 0 else self.standing[other]
@@ -187,6 +195,7 @@ class Names:
         self._signs: dict[Hashable, int] = {}
         self.old_name = matches.old_name
         self._texts = _reworded(matches)
+        self._reworded_to = {old: new for new, old in self._texts.items()}
 
     def sign(self, what: Hashable) -> int:
         """Return the number of something: equal things have equal numbers."""
@@ -197,13 +206,32 @@ class Names:
         told = tidy(text)
         return self._texts.get(told, told)
 
+    def shown_in(self, text: str) -> tuple[str, ...]:
+        """Return the facts whose values a text shows, in its old words and in its new ones.
+
+        What only one of them shows is a change of the text, not of a value.
+        """
+        told = self.text(text)
+        after = named_in(self._reworded_to.get(told, told))
+        return tuple(dict.fromkeys(fact for fact in named_in(told) if fact in after))
+
 
 class Sides(NamedTuple):
-    """Both rule bases, and every effect of either with whether it needs a build."""
+    """Both rule bases, and every effect of either with whether it needs a build.
+
+    In which order favours are weighed shows in the build alone, whoever they are of.
+    """
 
     old: Side
     new: Side
     needs: Mapping[Key, str]
+
+    def is_settled(self, key: Key) -> bool:
+        """Tell whether the setup alone settles what becomes of an effect."""
+        if key.kind != ORDER:
+            return self.needs[key] == SETUP
+        assert isinstance(key.more, tuple)
+        return all(self.needs[one] == SETUP for one in key.more)
 
     @property
     def candidates(self) -> list[Key]:
@@ -236,9 +264,11 @@ def sides_of(
     steps &= {key.more for key in other.effects if key.kind == STEP}
     # The order of steps is nothing apart where one of them is new, or not there any more.
     keys = [key for key in keys if key.kind != AFTER or steps.issuperset(_steps_of(key))]
+    keys = [key for key in keys if key.kind != SHOWN or _is_on_both(key, one, other)]
     keys += _orders(one, other)
     needs = {
-        key: BUILD if one.needs_build(key) or other.needs_build(key) else SETUP for key in keys
+        key: BUILD if key.kind == ORDER or one.needs_build(key) or other.needs_build(key) else SETUP
+        for key in keys
     }
     return Sides(one, other, needs)
 
@@ -275,6 +305,12 @@ def _find_effects(side: Side, varying: set[str]) -> None:
     def add(key: Key, place: int, demand: Demand | None = None, other: int = -1) -> None:
         side.effects.setdefault(key, []).append(Source(place, demand, other))
 
+    def add_text(kind: str, topic: str, sort: str, text: str, place: int) -> None:
+        here = sort, names.text(text)
+        add(Key(kind, topic, here), place)
+        for fact in names.shown_in(text):
+            add(Key(SHOWN, topic, (*here, fact)), place)
+
     for place, rule in enumerate(base.program.rules):
         entry = base.entries[rule.id]
         for fact, _ in rule.sets:
@@ -284,10 +320,10 @@ def _find_effects(side: Side, varying: set[str]) -> None:
                 add(key, place, demand)
         for caution in entry.cautions:
             topic = "stops" if caution.level == "stop" else "cautions"
-            add(Key(CAUTION, topic, (caution.level, names.text(caution.text))), place)
+            add_text(CAUTION, topic, caution.level, caution.text, place)
         for step in entry.steps:
             here = step.phase, names.text(step.text)
-            add(Key(STEP, "steps", here), place)
+            add_text(STEP, "steps", step.phase, step.text, place)
             for name in step.after:
                 for before in base.entries[name].steps if name in base.entries else ():
                     there = before.phase, names.text(before.text)
@@ -296,6 +332,19 @@ def _find_effects(side: Side, varying: set[str]) -> None:
                         add(key, place, other=place_of[name])
         if rule.favour is not None and rule.id in base.favours:
             add(favour_key(side, rule), place)
+
+
+def shown_by(key: Key) -> str:
+    """Return the fact whose value is shown, of an effect that is a figure in a text."""
+    assert isinstance(key.more, tuple)
+    fact = key.more[-1]
+    assert isinstance(fact, str)
+    return fact
+
+
+def _is_on_both(key: Key, one: Side, other: Side) -> bool:
+    """Tell whether both show a figure; a text that is new, or gone, is an effect of its own."""
+    return key in one.effects and key in other.effects
 
 
 def _steps_of(key: Key) -> tuple[Hashable, ...]:
@@ -335,7 +384,7 @@ def _orders(old: Side, new: Side) -> list[Key]:
     before, after = places(old), places(new)
     both = [key for key in before if key in after]
     return [
-        Key(ORDER, one.topic, (one, other))
+        Key(ORDER, FAVOURS, (one, other))
         for i, one in enumerate(both)
         for other in both[i + 1 :]
         if (before[one] < before[other]) != (after[one] < after[other])
@@ -381,4 +430,4 @@ def _side_by_side(old: RuleEntry, new: RuleEntry) -> list[tuple[str, str]]:
     return found
 
 
-__all__ = ["Form", "Key", "Names", "Side", "Sides", "Source", "sides_of"]
+__all__ = ["Form", "Key", "Names", "Side", "Sides", "Source", "shown_by", "sides_of"]

@@ -9,22 +9,30 @@ from advisor.engine.run import Run
 from advisor.engine.values import CONCLUDED, NO, UNKNOWN, YES, Value, has_value
 from advisor.meanings.canonical import value_form
 from advisor.meanings.sides import (
+    ASKED,
     FAVOUR,
+    MUST,
     OFFENCE,
     ORDER,
     SET,
+    SHOWN,
     Key,
     Side,
     Sides,
     Source,
     favour_key,
+    shown_by,
 )
+from advisor.meanings.written import vocabulary_of_both
 from advisor.quantities import convert, dimension
 from advisor.replaying import Replayer
 from advisor.vocabulary import CHOICE, QUANTITY, FactEntry
 
 NONE, COULD, STANDS = 0, 1, 2
 """An effect that nothing has, that an undecided rule could have, that a standing one has."""
+Kind = tuple[str, Hashable]
+"""The fact that demands are about, and what kind of demand they are."""
+
 UNPROVEN, BROKEN = 2, 3
 """The same of an offence that stands; COULD where an undecided rule's demand is not met."""
 ABSENT_VALUE, UNKNOWN_VALUE, TIED_VALUE = ("absent",), ("unknown",), ("tied",)
@@ -39,8 +47,12 @@ def carry(value: Value, written: FactEntry, entry: FactEntry) -> Value | None:
         written: what the vocabulary in which it is written says of the fact.
         entry: what the other one says.
     """
-    if written.kind != entry.kind or written.several != entry.several:
+    if written.kind != entry.kind:
         return None
+    if written.several != entry.several:
+        if written.several and len(value) != 1:
+            return None
+        value = value[0] if written.several else (value,)
     if entry.kind == CHOICE:
         several = value if isinstance(value, tuple) else (value,)
         return value if all(one in entry.choices for one in several) else None
@@ -63,14 +75,12 @@ def settled(key: Key, state: Hashable) -> Hashable:
 class Carrier:
     """What a setup states, as each of two vocabularies has it.
 
-    A setup is written in the new vocabulary, and in the old one where that alone has a fact.
+    A setup is written in the words of both: see `vocabulary_of_both`.
     """
 
     def __init__(self, sides: Sides) -> None:
-        self.entries: dict[str, FactEntry] = {
-            **sides.old.base.vocabulary.entries,
-            **sides.new.base.vocabulary.entries,
-        }
+        both = vocabulary_of_both(sides.old.base, sides.new.base)
+        self.entries: dict[str, FactEntry] = both.entries
 
     def entry_on(self, name: str, side: Side) -> FactEntry | None:
         """Return what a side's vocabulary says of a fact that a setup can state."""
@@ -106,7 +116,9 @@ class Engine(Replayer):
         if key.kind == ORDER:
             return self._order(key, run)
         sources = self.side.effects.get(key, ())
-        of: Callable[[Source, Run], int] = self._offence if key.kind == OFFENCE else _standing
+        if key.kind == SHOWN:
+            return self._shown(shown_by(key), run) if _stands(sources, run) else NONE
+        of: Callable[[Source, Run], int] = self.offence if key.kind == OFFENCE else _standing
         return max((of(source, run) for source in sources), default=NONE)
 
     def effects(self, keys: Iterable[Key], run: Run) -> dict[Key, Hashable]:
@@ -116,13 +128,16 @@ class Engine(Replayer):
     def having(self, key: Key, run: Run) -> list[Source]:
         """Return where an effect comes from in a run, undecided rules last."""
         sources = self.side.effects.get(key, ())
-        of: Callable[[Source, Run], int] = self._offence if key.kind == OFFENCE else _standing
+        of: Callable[[Source, Run], int] = self.offence if key.kind == OFFENCE else _standing
         found = [(of(source, run), source) for source in sources]
         best = max((state for state, _ in found), default=NONE)
         if best == NONE:
             return []
         least = COULD if best == COULD else STANDS
         return [source for state, source in found if state >= least]
+
+    def _shown(self, fact: str, run: Run) -> Hashable:
+        return figure(self.base.vocabulary[fact], run.value(fact))
 
     def _value(self, fact: str, run: Run) -> Hashable:
         if fact not in self.base.table.slot:
@@ -144,7 +159,16 @@ class Engine(Replayer):
             held = self._judges[id(demand)] = demand, judge
         return held[1]
 
-    def _offence(self, source: Source, run: Run) -> int:
+    def broken(self, kind: Kind, run: Run) -> Hashable:
+        """Return how much of what is asked of an option a run breaks."""
+        found: list[int] = []
+        for key, sources in self.side.effects.items():
+            if key.kind == ASKED and kind_of(key) == kind:
+                found += [max(self.offence(source, run) for source in sources)]
+        return found.count(BROKEN) if kind[1] == MUST else BROKEN in found
+
+    def offence(self, source: Source, run: Run) -> int:
+        """Return how the demand of a rule is offended in a run."""
         state = _standing(source, run)
         demand = source.demand
         if state == NONE or demand is None:
@@ -156,6 +180,17 @@ class Engine(Replayer):
         if self.effect(one, run) != STANDS or self.effect(other, run) != STANDS:
             return NONE
         return order_on(self.side, one, other)
+
+
+def kind_of(key: Key) -> Kind:
+    """Return what demand on which fact an effect is: a must, or a should of a layer."""
+    more = key.more[0] if key.kind == ASKED and isinstance(key.more, tuple) else key.more
+    return key.topic, more
+
+
+def figure(entry: FactEntry, value: Value) -> Hashable:
+    """Return what a text shows of a fact's value: the number with its unit, or that it has none."""
+    return ("shown", entry.unit, value_form(value)) if has_value(value) else ("shown",)
 
 
 def pair_of(key: Key) -> tuple[Key, Key]:
@@ -185,6 +220,10 @@ def offence(state: int, judged: int, *, negative: bool) -> int:
     return UNPROVEN if judged == UNKNOWN else BROKEN
 
 
+def _stands(sources: Iterable[Source], run: Run) -> bool:
+    return any(_standing(source, run) == STANDS for source in sources)
+
+
 def _standing(source: Source, run: Run) -> int:
     bit = 1 << source.place
     state = STANDS if run.bits.standing & bit else COULD if run.bits.waiting & bit else NONE
@@ -193,4 +232,4 @@ def _standing(source: Source, run: Run) -> int:
     return min(state, _standing(Source(source.other), run))
 
 
-__all__ = ["SET", "Carrier", "Engine", "carry", "offence"]
+__all__ = ["SET", "Carrier", "Engine", "Kind", "carry", "figure", "kind_of", "offence"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 
 from advisor.engine.run import Run
-from advisor.engine.values import Value
+from advisor.engine.values import Value, has_value
 from advisor.meanings.matching import shown, tidy
 from advisor.meanings.sides import (
     AFTER,
@@ -13,8 +13,8 @@ from advisor.meanings.sides import (
     CAUTION,
     FAVOUR,
     OFFENCE,
-    ORDER,
     SET,
+    SHOWN,
     STEP,
     Key,
     Side,
@@ -28,16 +28,24 @@ from advisor.meanings.states import (
     NONE,
     TIED_VALUE,
     UNKNOWN_VALUE,
+    UNPROVEN,
     Carrier,
     Engine,
-    pair_of,
+    kind_of,
     settled,
 )
 from advisor.replaying import needed_of
 from advisor.rules_compared import RulePlace, Said, Witness
-from advisor.vocabulary import QUANTITY
+from advisor.vocabulary import QUANTITY, named_in
 
 Stated = Mapping[str, Value]
+
+_Way = Callable[[Sequence[Key], Stated], list[Key]]
+"""Tells which of some effects come out differently on a setup."""
+
+FIRM, UNDECIDED = 1, 2
+"""How telling a witness is that shows what stands, and one that shows what is undecided. Less than
+FIRM is one that breaks what is asked on one side."""
 
 _DIGITS = 9
 
@@ -110,25 +118,57 @@ class Replay:
 
         Facts are left out as long as some effect still differs, and numbers made plain.
         """
+        found = self.most_telling(keys, tried)
+        return None if found is None else found[1]
+
+    def most_telling(
+        self, keys: Sequence[Key], tried: Iterable[Stated]
+    ) -> tuple[int, Witness] | None:
+        """Return how telling the witness is, from 0 for the most, and the witness."""
         some_setups = list(tried)
-        for firm in (True, False):
+        # The most telling first: a demand that is broken, then what stands, then the undecided.
+        for level, how in enumerate((self.offended, self._firm, self.differing)):
             for stated in some_setups:
-                found = self._small(keys, stated, firm=firm)
+                found = self._small(keys, stated, how)
                 if found is not None:
-                    return found
+                    return level, found._replace(undecided=level == UNDECIDED)
         return None
 
-    def _small(self, keys: Sequence[Key], stated: Stated, *, firm: bool) -> Witness | None:
+    def _firm(self, keys: Sequence[Key], stated: Stated) -> list[Key]:
+        return self.differing(keys, stated, firm=True)
+
+    def offended(self, keys: Sequence[Key], stated: Stated) -> list[Key]:
+        """Return what differs in what is asked where a setup breaks other demands on each side."""
+        asked = [key for key in keys if key.kind == ASKED]
+        runs = self.runs(stated) if asked else None
+        if runs is None:
+            return []
+        kinds = {kind_of(key) for key in asked}
+        old, new = (
+            {kind: engine.broken(kind, run) for kind in kinds}
+            for engine, run in zip((self.old, self.new), runs, strict=True)
+        )
+        apart = [key for key in asked if old[kind_of(key)] != new[kind_of(key)]]
+        return self.differing(apart, stated, firm=True)
+
+    def _small(self, keys: Sequence[Key], stated: Stated, how: _Way) -> Witness | None:
         def suffices(some: Stated) -> bool:
-            return bool(self.differing(keys, some, firm=firm))
+            return bool(how(keys, some))
 
         if not suffices(stated):
             return None
         small = self.plainer(needed_of(stated, suffices), suffices)
-        for one in (small, dict(stated)):
-            found = self.differing(keys, one, firm=firm)
-            if found and self.is_confirmed(found, one):
-                return self._told(found, one)
+
+        def is_confirmed(some: Stated) -> bool:
+            found = how(keys, some)
+            return bool(found) and self.is_confirmed(found, some)
+
+        if is_confirmed(small):
+            return self._told(how(keys, small), small)
+        if is_confirmed(stated):
+            # Whole builds for every try: longer, and seldom needed.
+            small = needed_of(stated, is_confirmed)
+            return self._told(how(keys, small), small)
         return None
 
     def plainer(self, stated: Stated, suffices: Callable[[Stated], bool]) -> dict[str, Value]:
@@ -170,18 +210,17 @@ def place_of(side: Side, rule_id: str) -> RulePlace:
     return RulePlace(rule_id, side.base.file_words(entry.file), entry.line)
 
 
+def filled(side: Side, text: str, run: Run) -> str:
+    """Return a text with the values it shows; as it is written where one of them is not known."""
+    told = tidy(text)
+    if not all(has_value(run.value(fact)) for fact in named_in(told)):
+        return told
+    return side.base.words.text(told, run.value)
+
+
 def said_of(engine: Engine, key: Key, run: Run) -> list[Said]:
     """Return what one side says of an effect in a run; nothing if it does not have it."""
     side = engine.side
-    if key.kind == ORDER:
-        one, other = pair_of(key)
-        order = engine.effect(key, run)
-        if order == NONE:
-            return []
-        first = one if order == 1 else other
-        assert isinstance(first.more, tuple)
-        most = "highest" if first.more[0] else "lowest"
-        return [Said(f"the {most} {first.topic} decides first")]
     if key.kind == SET:
         return _value_said(engine, key.topic, run)
     state = engine.effect(key, run)
@@ -190,12 +229,22 @@ def said_of(engine: Engine, key: Key, run: Run) -> list[Said]:
     found: dict[str, list[RulePlace]] = {}
     for source in engine.having(key, run):
         told = _source_said(side, key, source, run)
-        if key.kind == OFFENCE and state != COULD:
-            told += ", which is broken" if state == BROKEN else ", which is unproven"
+        if state != COULD:
+            told += _offended(key, engine, source, run)
         if state == COULD:
             told += " (not decided)"
         found.setdefault(told, []).append(place_of(side, side.rule(source.place).id))
     return [Said(told, tuple(places)) for told, places in found.items()]
+
+
+def _offended(key: Key, engine: Engine, source: Source, run: Run) -> str:
+    """Return how a demand is offended; that an option is not chosen yet is nothing to tell."""
+    if source.demand is None:
+        return ""
+    state = engine.offence(source, run)
+    if state == BROKEN:
+        return ", which is broken"
+    return ", which is unproven" if state == UNPROVEN and key.kind == OFFENCE else ""
 
 
 def _value_said(engine: Engine, fact: str, run: Run) -> list[Said]:
@@ -221,16 +270,20 @@ def _source_said(side: Side, key: Key, source: Source, run: Run) -> str:
     base = side.base
     rule = side.rule(source.place)
     entry = base.entries[rule.id]
+    if key.kind == SHOWN:
+        kind = STEP if key.topic == "steps" else CAUTION
+        assert isinstance(key.more, tuple)
+        return _source_said(side, Key(kind, key.topic, key.more[:2]), source, run)
     if key.kind == CAUTION:
         for caution in entry.cautions:
             topic = "stops" if caution.level == "stop" else "cautions"
             if Key(CAUTION, topic, (caution.level, side.names.text(caution.text))) == key:
-                return f"{caution.level}: {base.words.text(tidy(caution.text), run.value)}"
+                return f"{caution.level}: {filled(side, caution.text, run)}"
     if key.kind == STEP:
         assert isinstance(key.more, tuple)
         for step in entry.steps:
             if (step.phase, side.names.text(step.text)) == key.more[:2]:
-                return f"step of {step.phase}: {base.words.text(tidy(step.text), run.value)}"
+                return f"step of {step.phase}: {filled(side, step.text, run)}"
     if key.kind == AFTER:
         assert isinstance(key.more, tuple)
         (phase, first), (_, then) = key.more

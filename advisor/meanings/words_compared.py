@@ -7,7 +7,7 @@ from typing import Any
 
 from advisor.engine.values import OPTION
 from advisor.meanings.canonical import condition_form, value_form
-from advisor.meanings.matching import Matches, shown
+from advisor.meanings.matching import Matches, shown, tidy
 from advisor.rulebase.model import RuleBase
 from advisor.rules_compared import Change
 from advisor.setups.model import Stock
@@ -23,7 +23,44 @@ def vocabulary_changes(old: RuleBase, new: RuleBase, matches: Matches) -> tuple[
         *_favours(old, new, matches),
         *_ladder(old.ladder, new.ladder, new.words),
         *_domain(old, new),
+        *_texts(old, new),
+        *_sources(old, new),
     )
+
+
+def _texts(old: RuleBase, new: RuleBase) -> Iterator[Change]:
+    """Yield what people read of facts and is otherwise, and bears on no advice."""
+    for name, entry in new.vocabulary.entries.items():
+        before = old.vocabulary.entries.get(name)
+        if before is None:
+            continue
+        parts = [part for part in ("label", "question") if _differ(before, entry, part)]
+        described = [
+            choice
+            for choice, told in entry.choices.items()
+            if choice in before.choices and tidy(before.choices[choice]) != tidy(told)
+        ]
+        parts += [f"what {choice} means" for choice in described]
+        one, other = old.assume.get(name), new.assume.get(name)
+        if one is not None and other is not None and tidy(one.because) != tidy(other.because):
+            parts.append("the reason of what is assumed")
+        if parts:
+            yield Change("reworded", f"{name} is told in other words: {', '.join(parts)}", name)
+
+
+def _differ(old: FactEntry, new: FactEntry, part: str) -> bool:
+    return tidy(getattr(old, part)) != tidy(getattr(new, part))
+
+
+def _sources(old: RuleBase, new: RuleBase) -> Iterator[Change]:
+    for name in dict.fromkeys((*old.sources, *new.sources)):
+        one, other = old.sources.get(name), new.sources.get(name)
+        if one is None:
+            yield Change("source-added", f"there is a new source {name}")
+        elif other is None:
+            yield Change("source-dropped", f"there is no source {name} any more")
+        elif one != other:
+            yield Change("source-reworded", f"the source {name} is told otherwise")
 
 
 def choosing(base: RuleBase) -> Hashable:
@@ -70,10 +107,8 @@ _PLAIN = (
     ("kind", "is a {}"),
     ("origin", "is {}"),
     ("unit", "is told in {}"),
-    ("several", "takes several values: {}"),
     ("within", "favours take differences within {} for equal"),
     ("step", "its next size is {} away"),
-    ("pairs", "tells that the fletching is given: {}"),
     ("tolerance", "is measured to {}"),
 )
 
@@ -85,6 +120,13 @@ def _fact(old: FactEntry, new: FactEntry) -> Iterator[Change]:
         if before != after:
             told = says.format(_shown(after))
             yield Change(f"{field}-changed", f"{name} {told}, before {_shown(before)}", name)
+    if old.several != new.several:
+        counts = ("several values", "one value only")
+        now, then = counts if new.several else counts[::-1]
+        yield Change("several-changed", f"{name} takes {now}, before {then}", name)
+    if old.pairs != new.pairs:
+        told_now = "tells" if new.pairs else "no longer tells"
+        yield Change("pairs-changed", f"{name} {told_now} that the fletching is given", name)
     if (old.low, old.high) != (new.low, new.high):
         ranges = [
             "any number" if e.low is None or e.high is None else f"{e.low:g} to {e.high:g} {e.unit}"

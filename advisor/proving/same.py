@@ -16,15 +16,26 @@ from advisor.engine.conditions import facts_of
 from advisor.engine.program import Program
 from advisor.engine.values import COMPUTED, CONCLUDED, Value
 from advisor.meanings.canonical import value_form
-from advisor.meanings.sides import ASKED, FAVOUR, OFFENCE, ORDER, SET, Key, Side, Sides, Source
-from advisor.meanings.states import pair_of
+from advisor.meanings.sides import (
+    ASKED,
+    FAVOUR,
+    OFFENCE,
+    ORDER,
+    SET,
+    SHOWN,
+    Key,
+    Side,
+    Sides,
+    Source,
+    shown_by,
+)
+from advisor.meanings.states import Kind, kind_of, pair_of
 from advisor.proving.encoding import Encoding
 from advisor.proving.facts import FactSpace, FactTerms, texts_of
 from advisor.proving.logic import Term, conj, disj, neg
 from advisor.proving.witness import Witnesses
 from advisor.rulebase.model import RuleBase
-
-_Kind = tuple[str, object]
+from advisor.vocabulary import TEXT
 
 
 class Both:
@@ -68,7 +79,8 @@ class Both:
 
     def _facts(self, side: Side) -> set[str]:
         words = side.base.vocabulary
-        return {key.topic for key in self.keys if key.kind == SET and key.topic in words}
+        found = {key.topic for key in self.keys if key.kind == SET and key.topic in words}
+        return found | {shown_by(key) for key in self.keys if key.kind == SHOWN}
 
     def free_for(self, keys: Iterable[Key]) -> tuple[str, ...]:
         """Return the computed facts behind some effects: they count as free within their range."""
@@ -78,8 +90,9 @@ class Both:
             for key in keys:
                 sources = _sources(side, key)
                 if key.kind in (ASKED, OFFENCE):
-                    sources = self._offences[_kind(key)][side is self.sides.new]
-                read = side.behind([p for source in sources for p in _places_of(source)])[1]
+                    sources = self._offences[kind_of(key)][side is self.sides.new]
+                places = [p for source in sources for p in _places_of(source)]
+                read = side.behind(places, [shown_by(key)] if key.kind == SHOWN else ())[1]
                 for source in sources:
                     if source.demand is not None:
                         read |= {source.demand.fact, *facts_of(source.demand.test)}
@@ -99,17 +112,22 @@ class Both:
         self.new.sync()
         return self.old.possible(*terms)
 
-    def model(self, keys: Iterable[Key]) -> dict[str, Value] | None:
+    def model(self, keys: Iterable[Key], *, firm: bool = False) -> dict[str, Value] | None:
         """Return what a setup would state on which one of these effects differs, options included.
 
         No engine was run on it.
+
+        Args:
+            keys: the effects.
+            firm: whether undecided rules are taken to conclude nothing.
         """
         if self.differing:
             return None
         if self._witnesses is None:
             self._witnesses = _Both(self.old, self), _Both(self.new, self)
         one, other = self._witnesses
-        term = disj(*(self._terms[key] for key in keys))
+        told = (self._differs(key, firm=True) if firm else self._terms[key] for key in keys)
+        term = disj(*told)
         if self._possible(term, *self._linked, *one.plain, *other.plain) is not True:
             return None
         model = self.old.solver.model()
@@ -117,14 +135,11 @@ class Both:
 
     # What differs
 
-    def _differs(self, key: Key) -> Term:
+    def _differs(self, key: Key, *, firm: bool = False) -> Term:
         if key.kind == SET:
-            return _values_differ(
-                _terms_of(self.old, key.topic),
-                _terms_of(self.new, key.topic),
-                self.old.ties.get(key.topic, False),
-                self.new.ties.get(key.topic, False),
-            )
+            return self._set_differs(key.topic, firm=firm)
+        if key.kind == SHOWN:
+            return self._shown_differs(key)
         if key.kind == ORDER:
             one, other = pair_of(key)
             return disj(
@@ -134,12 +149,36 @@ class Both:
                 )
             )
         if key.kind in (ASKED, OFFENCE):
-            return self._offence_differs(_kind(key), counted=key.kind == ASKED)
+            return self._offence_differs(kind_of(key), counted=key.kind == ASKED, firm=firm)
         if key.kind == FAVOUR and self._is_apart(key.topic):
             return True  # what it favours is another number, and what that does nobody can say
         stands, waits = self._stand(self.old, key)
         stands_now, waits_now = self._stand(self.new, key)
+        if firm:
+            return _unlike(stands, stands_now)
         return _states_differ(stands, waits, stands_now, waits_now)
+
+    def _set_differs(self, fact: str, *, firm: bool) -> Term:
+        return _values_differ(
+            _terms_of(self.old, fact),
+            _terms_of(self.new, fact),
+            self.old.ties.get(fact, False),
+            self.new.ties.get(fact, False),
+            firm=firm,
+        )
+
+    def _shown_differs(self, key: Key) -> Term:
+        """Return whether a text stands on both sides and shows another value of a fact."""
+        fact = shown_by(key)
+        one, other = self.old.facts.fact(fact), self.new.facts.fact(fact)
+        if one.entry.unit != other.entry.unit or one.entry.kind == TEXT:
+            differ: Term = self._is_apart(fact)
+        elif one.number is not None and other.number is not None:
+            both = conj(one.known, other.known)
+            differ = disj(_unlike(one.known, other.known), conj(both, one.number != other.number))
+        else:
+            differ = self._set_differs(fact, firm=True)
+        return conj(self._stand(self.old, key)[0], self._stand(self.new, key)[0], differ)
 
     def _is_apart(self, fact: str) -> bool:
         one, other = self.sides.old.facts.get(fact), self.sides.new.facts.get(fact)
@@ -161,7 +200,7 @@ class Both:
     def _id(self, encoding: Encoding, place: int) -> str:
         return self._side(encoding).rule(place).id
 
-    def _offence_differs(self, kind: _Kind, *, counted: bool) -> Term:
+    def _offence_differs(self, kind: Kind, *, counted: bool, firm: bool = False) -> Term:
         """Return whether what is asked of a fact is offended differently by some build.
 
         A build is as good as another where it breaks as much and fails as many shoulds. Musts are
@@ -172,6 +211,9 @@ class Both:
         must = kind[1] == "must"
         broken, broken_now = disj(*before[0]), disj(*after[0])
         bad, bad_now = disj(*before[0], *before[1]), disj(*after[0], *after[1])
+        if firm:
+            # What is broken, not what is unproven, shows the most.
+            return _unlike(broken, broken_now)
         if not must:
             return _states_differ(bad, disj(*before[2]), bad_now, disj(*after[2]))
         if counted:
@@ -261,11 +303,6 @@ def sliced(side: Side, places: Iterable[int], facts: Iterable[str]) -> RuleBase:
     )
 
 
-def _kind(key: Key) -> _Kind:
-    more = key.more[0] if key.kind == ASKED and isinstance(key.more, tuple) else key.more
-    return key.topic, more
-
-
 def _sources(side: Side, key: Key) -> list[Source]:
     parts = pair_of(key) if key.kind == ORDER else (key,)
     return [source for part in parts for source in side.effects.get(part, ())]
@@ -275,14 +312,14 @@ def _places_of(source: Source) -> list[int]:
     return [source.place] if source.other < 0 else [source.place, source.other]
 
 
-def _offences(sides: Sides, keys: Iterable[Key]) -> dict[_Kind, tuple[list[Source], list[Source]]]:
+def _offences(sides: Sides, keys: Iterable[Key]) -> dict[Kind, tuple[list[Source], list[Source]]]:
     """Return every demand of either side on what these effects ask for."""
-    wanted = {_kind(key) for key in keys if key.kind in (ASKED, OFFENCE)}
-    found: dict[_Kind, tuple[list[Source], list[Source]]] = {kind: ([], []) for kind in wanted}
+    wanted = {kind_of(key) for key in keys if key.kind in (ASKED, OFFENCE)}
+    found: dict[Kind, tuple[list[Source], list[Source]]] = {kind: ([], []) for kind in wanted}
     for i, side in enumerate((sides.old, sides.new)):
         for key, sources in side.effects.items():
-            if key.kind in (ASKED, OFFENCE) and _kind(key) in wanted:
-                held = found[_kind(key)][i]
+            if key.kind in (ASKED, OFFENCE) and kind_of(key) in wanted:
+                held = found[kind_of(key)][i]
                 held += [source for source in sources if source not in held]
     return found
 
@@ -292,7 +329,7 @@ def _terms_of(encoding: Encoding, fact: str) -> FactTerms | None:
 
 
 def _values_differ(
-    one: FactTerms | None, other: FactTerms | None, tied: Term, tied_now: Term
+    one: FactTerms | None, other: FactTerms | None, tied: Term, tied_now: Term, *, firm: bool
 ) -> Term:
     known, absent, values = (
         (False, True, {}) if one is None else (one.known, one.absent, one.values)
@@ -307,7 +344,7 @@ def _values_differ(
     ]
     return disj(
         _unlike(known, known_now),
-        _unlike(absent, absent_now),
+        False if firm else _unlike(absent, absent_now),
         _unlike(tied, tied_now),
         conj(known, known_now, disj(*told)),
     )

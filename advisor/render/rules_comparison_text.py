@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Sequence
 
 from advisor.decision import FactValue, Number, RuleBaseName
@@ -14,12 +15,15 @@ from advisor.rules_compared import (
     BY_STRUCTURE,
     CHANGED,
     DIFFERS,
+    FAVOURS,
     NO_DIFFERENCE_FOUND,
     NOT_LOOKED_AT,
     RENAMED,
     RETIRED,
     REWORDED,
     SETUP,
+    STATED,
+    Change,
     ComparedRule,
     RulePlace,
     RulesComparison,
@@ -37,6 +41,7 @@ _HEADS = {
     RENAMED: ("Renamed", "1"),
 }
 _NINE = 9
+_COMMAND_WIDTH = 68
 _MOST_SHOWN = 3
 _MOST_RULES = 4
 
@@ -47,6 +52,8 @@ def render(comparison: RulesComparison, colour: bool) -> str:
     page.lines.append(page.paint("Two rule bases compared", "1"))
     for word, base in (("from", comparison.old), ("to", comparison.new)):
         page.put(f"{word:5}{_base(base)}", hang=5)
+    page.lines.append("")
+    page.put(verdict(comparison), hang=2)
     for what, (head, code) in _HEADS.items():
         some = [rule for rule in comparison.rules if rule.what == what]
         if some:
@@ -56,29 +63,47 @@ def render(comparison: RulesComparison, colour: bool) -> str:
     if comparison.vocabulary:
         page.head("Facts and defaults")
         for change in comparison.vocabulary:
-            page.put(f"{change.says[:1].upper()}{change.says[1:]}.", hang=2)
+            page.put(f"{_started(change)}.", hang=2)
+    _stated(page, comparison)
     _setup(page, comparison)
     _build(page, comparison)
-    page.head("In all")
-    for line in summary(comparison):
+    page.head("How it is known")
+    for line in basis(comparison):
         page.put(line, hang=2)
     return page.text()
 
 
-def summary(comparison: RulesComparison) -> list[str]:
-    """Return what a comparison comes to, in a few sentences."""
-    told = [_summed(comparison)]
-    if not comparison.rules and not comparison.vocabulary:
-        told = ["Nothing changed: every rule and every fact means what it did."]
+def basis(comparison: RulesComparison) -> list[str]:
+    """Return what a comparison rests on, a sentence for each thing."""
+    told = []
     used = comparison.population
     if used is not None:
         left = f", {used.outside:,} of them left out" if used.outside else ""
         told.append(
-            f"Looked at: {used.drawn:,} setups of the population `{used.name}`{left}, "
-            f"drawn with seed {used.seed}. {used.because}"
+            f"{used.drawn:,} setups of the population `{used.name}`{left}, seed {used.seed}; "
+            "what it rests on is in its file."
         )
+    elif DIFFERS in (comparison.setup, comparison.build):
+        told.append("No setup of a population was looked at; a solver found those shown.")
+    elif NOT_LOOKED_AT in (comparison.setup, comparison.build):
+        told.append("No setup was looked at.")
+    if _witnesses(comparison):
+        told.append("Setups shown can be run with the rules of OLD and of NEW.")
     told += [f"{hint[:1].upper()}{hint[1:]}." for hint in comparison.hints]
-    return told
+    proved = BY_PROOF in (comparison.setup, comparison.build)
+    return told or [_NO_SETUP[proved]]
+
+
+_NO_SETUP = {
+    False: "By comparing what all advice comes from; no setup was needed.",
+    True: "By comparing what all advice comes from, and by a solver; no setup was needed.",
+}
+
+
+def _witnesses(comparison: RulesComparison) -> bool:
+    shown = [topic.witness for topic in comparison.topics]
+    shown += [topic.witness for topic in comparison.builds]
+    return any(witness is not None for witness in shown)
 
 
 _SAME = {
@@ -87,13 +112,37 @@ _SAME = {
 }
 
 
-def _summed(comparison: RulesComparison) -> str:
+def verdict(comparison: RulesComparison) -> str:
+    """Return what a comparison comes to, in a sentence or two."""
     known = {comparison.setup, comparison.build}
-    if known <= set(_SAME):
-        return _SAME[BY_PROOF if BY_PROOF in known else BY_STRUCTURE]
     if DIFFERS in known:
         return "Advice changed."
-    return "No difference of advice was found; that is no proof."
+    found = _SAME[BY_PROOF if BY_PROOF in known else BY_STRUCTURE]
+    if not known <= set(_SAME):
+        found = "No difference of advice was found; that is no proof."
+    if known == {NOT_LOOKED_AT}:
+        found = "Whether advice changed is not known: no setup was looked at."
+    if comparison.stated == DIFFERS:
+        same = f" For setups that both take: {found[:1].lower()}{found[1:]}"
+        return f"Some setups are taken by one of both only.{same}{_texts_too(comparison)}"
+    if comparison.has_other_texts:
+        return f"Only texts changed: read them. Apart from them: {found[:1].lower()}{found[1:]}"
+    if not comparison.rules and not comparison.vocabulary and known <= set(_SAME):
+        if comparison.old.digest == comparison.new.digest:
+            return "Nothing changed."
+        return f"{found} What is otherwise is in no rule, fact or source: the manifest, say."
+    return found
+
+
+def _texts_too(comparison: RulesComparison) -> str:
+    return " Texts changed, too: read them." if comparison.has_other_texts else ""
+
+
+def _started(change: Change) -> str:
+    """Return what is said of a change; a fact's name keeps its small letter."""
+    if change.fact and change.says.startswith(change.fact):
+        return change.says
+    return f"{change.says[:1].upper()}{change.says[1:]}"
 
 
 def _base(base: RuleBaseName) -> str:
@@ -112,12 +161,35 @@ def _rule(page: Page, rule: ComparedRule) -> None:
         page.put(rule.says, indent=9, hang=2)
     for change in rule.changes:
         page.put(f"{change.says}.", indent=9, hang=2)
+    for text in rule.texts:
+        what = text.sort if text.what == "caution" else f"step of {text.sort}"
+        page.put(f"{what}, before: {text.old}", indent=9, hang=2)
+        page.put(f"{what}, now: {text.new}", indent=9, hang=2)
     if rule.words:
         page.put(f"only in words: {', '.join(rule.words)}", indent=9, hang=2)
 
 
+def _stated(page: Page, comparison: RulesComparison) -> None:
+    """Tell which setups one side refuses."""
+    for topic in comparison.topics:
+        if topic.topic != STATED:
+            continue
+        page.head("What can be stated")
+        for share, refused in (
+            (topic.refused_now, "refused from now on"),
+            (topic.refused_before, "taken from now on that were refused"),
+        ):
+            if share:
+                page.put(f"Setups are {refused}: {_percent(share)} of the population.", hang=2)
+        if not topic.refused_now and not topic.refused_before:
+            told = "No setup of the population is refused by one of both alone; others are."
+            page.put(told, hang=2)
+        _witness(page, topic.witness)
+        page.put("All that follows is about setups that both take.", hang=2)
+
+
 def _setup(page: Page, comparison: RulesComparison) -> None:
-    topics = [topic for topic in comparison.topics if topic.needs == SETUP]
+    topics = [t for t in comparison.topics if t.needs == SETUP and t.topic != STATED]
     page.head("Conclusions that need no build")
     page.put(_KNOWN[comparison.setup], hang=2)
     share, opened = comparison.share, comparison.opened
@@ -137,15 +209,26 @@ def _setup(page: Page, comparison: RulesComparison) -> None:
     _same(page, topics)
 
 
+_WEIGHED = {
+    DIFFERS: "some of them get another build",
+    NO_DIFFERENCE_FOUND: "no other build was found among those looked at",
+}
+
+
 def _counted(topic: Topic) -> str:
     if topic.known != DIFFERS:
         return "no difference found"
     opened = f"{topic.opened:,} not decided yet" if topic.opened else ""
     if topic.changed:
         return _of(topic.changed, topic.of) + (f"; {opened}" if opened else "")
+    firm = topic.witness is not None and not topic.witness.undecided
     if opened:
-        return f"{opened}, of {topic.of:,} setups"
-    return f"on none of {topic.of:,} setups, but on some" if topic.of else "on some setup"
+        also = "on others more than that" if firm else "only undecided rules differ"
+        return f"{opened}, of {topic.of:,} setups; {also}"
+    unsure = "" if firm else "; only undecided rules differ"
+    if topic.of:
+        return f"on none of {topic.of:,} setups drawn, but on some{unsure}"
+    return f"on some setup{unsure}"
 
 
 def _same(page: Page, topics: Sequence[Topic]) -> None:
@@ -153,7 +236,7 @@ def _same(page: Page, topics: Sequence[Topic]) -> None:
     if proved:
         page.lines.append("")
         names = ", ".join(topic.topic for topic in proved)
-        page.put(f"Proved to be as before, though its rules changed: {names}.", hang=2)
+        page.put(f"Proved to be as before, though what it comes from changed: {names}.", hang=2)
     free = sorted({fact for topic in proved for fact in topic.free})
     if free:
         page.put(f"Taken for free within their range: {', '.join(free)}.", hang=2)
@@ -182,13 +265,22 @@ def _build(page: Page, comparison: RulesComparison) -> None:
     for topic in topics:
         if topic.known == DIFFERS and topic.topic not in told:
             page.lines.append("")
-            page.put(f"{topic.topic}: on some setup")
+            page.put(f"{topic.topic}: {_counted(topic)}")
             _witness(page, topic.witness)
     _same(page, topics)
+    weighed = [topic for topic in topics if topic.changed and topic.topic == FAVOURS]
+    for topic in weighed:
+        page.put(
+            f"Favours are weighed otherwise on {_of(topic.changed, topic.of)}; "
+            f"{_WEIGHED.get(topic.known, 'what that comes to was not looked at')}.",
+            hang=2,
+        )
     left = [
         topic.topic
         for topic in topics
-        if topic.known in (NOT_LOOKED_AT, NO_DIFFERENCE_FOUND) and topic.topic not in told
+        if topic.known in (NOT_LOOKED_AT, NO_DIFFERENCE_FOUND)
+        and topic.topic not in told
+        and topic not in weighed
     ]
     if left:
         page.put(f"Neither proved nor shown: {', '.join(left)}.", hang=2)
@@ -199,7 +291,7 @@ _KNOWN = {
     BY_PROOF: "As before: proved over the declared ranges and choices of all facts.",
     NO_DIFFERENCE_FOUND: "No difference was found among the setups looked at; that is no proof.",
     DIFFERS: "Changed.",
-    NOT_LOOKED_AT: "Not looked at.",
+    NOT_LOOKED_AT: "No setup was looked at.",
 }
 
 
@@ -224,9 +316,35 @@ def _witness(page: Page, witness: Witness | None) -> None:
     if witness is None:
         return
     told = ", ".join(f"{fact} {exact(value)}" for fact, value in witness.setup.items())
-    page.put(f"With {told}:" if told else "With nothing stated:", indent=9, hang=2)
+    page.put(f"With {told}:" if told else "With nothing stated, a setup file of `{}`:", 9, 2)
     _said(page, "old", witness.old)
     _said(page, "new", witness.new)
+    if witness.setup:
+        page.lines += [f"{' ' * 9}{line}" for line in command(witness)]
+
+
+def command(witness: Witness) -> list[str]:
+    """Return the lines of a command that runs a witness, as a shell reads them."""
+    parts = [
+        f"--set {shlex.quote(f'{fact}={_as_set(value)}')}" for fact, value in witness.setup.items()
+    ]
+    lines = ["advisor advise --rules NEW"]
+    for part in parts:
+        if len(lines[-1]) + len(part) < _COMMAND_WIDTH:
+            lines[-1] += f" {part}"
+        else:
+            lines.append(f"  {part}")
+    return [f"{line} \\" for line in lines[:-1]] + lines[-1:]
+
+
+def _as_set(value: FactValue) -> str:
+    """Return a value as `--set` takes it."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Number):
+        unit = "" if value.unit == "1" else value.unit
+        return f"{digits(value.value, _NINE)} {unit}".strip()
+    return value if isinstance(value, str) else f"[{', '.join(value)}]"
 
 
 def _said(page: Page, word: str, said: Sequence[Said]) -> None:

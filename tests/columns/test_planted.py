@@ -11,6 +11,7 @@ import pytest
 
 from advisor.comparing_rules import compare_rules
 from advisor.decision import Number
+from advisor.render.rules_comparison_text import render, verdict
 from advisor.rulebase.model import RuleBase
 from advisor.rulebase.read import read_rule_base
 from advisor.rules_compared import (
@@ -23,6 +24,8 @@ from advisor.rules_compared import (
     RENAMED,
     RETIRED,
     REWORDED,
+    STATED,
+    ComparedText,
     RulesComparison,
 )
 from tests.rulebase.folders import (
@@ -75,13 +78,19 @@ def more(one: str, other: str) -> dict[str, str | None]:
 
 
 def topics(found: RulesComparison, *known: str) -> set[str]:
-    return {topic.topic for topic in found.topics if topic.known in (known or (DIFFERS,))}
+    return {
+        topic.topic
+        for topic in found.topics
+        if topic.known in (known or (DIFFERS,)) and topic.topic != STATED
+    }
 
+
+OTHER_WORDS = more("text: Mind them.", "text: Look after them.")
 
 SAME: dict[str, tuple[dict[str, str | None], str]] = {
     "nothing": ({}, BY_STRUCTURE),
     "the order of files": ({"more.yaml": None, "again.yaml": MORE}, BY_STRUCTURE),
-    "other words": (more("text: Mind them.", "text: Look after them."), BY_STRUCTURE),
+    "other reasons": (more("because: ", "because: Well, "), BY_STRUCTURE),
     "another name": (more("id: no-more-than-eight", "id: eight-at-most"), BY_STRUCTURE),
     "the opposite of the opposite": (
         more("[{must: {tea.guests: {at_most: 8}}}]", "[{must_not: {tea.guests: {above: 8}}}]"),
@@ -125,9 +134,36 @@ def test_what_means_the_same_is_known_to(name: str) -> None:
 
 
 def test_a_reworded_copy_is_told_as_reworded() -> None:
-    found = compared(before(), base(SAME["other words"][0]))
+    found = compared(before(), base(OTHER_WORDS))
     (one,) = found.rules
-    assert (one.rule, one.what, one.words) == ("mind-the-guests", REWORDED, ("text of a caution",))
+    assert (one.rule, one.what, one.words) == ("mind-the-guests", REWORDED, ())
+    assert one.texts == (ComparedText("caution", "caution", "Mind them.", "Look after them."),)
+
+
+def test_other_words_of_a_caution_are_other_advice() -> None:
+    """What it comes from is the same, and a person has to read whether it says the same."""
+    found = compared(before(), base(OTHER_WORDS))
+    assert (found.setup, found.build, found.topics) == (BY_STRUCTURE, BY_STRUCTURE, ())
+    assert found.exit_status == 1
+    assert verdict(found).startswith("Only texts changed: read them.")
+    page = render(found, False)
+    assert "caution, before: Mind them." in page
+    assert "caution, now: Look after them." in page
+
+
+def test_how_a_text_is_broken_into_lines_is_not_other_words() -> None:
+    found = compared(before(), base(more("text: Mind them.", "text: Mind   them.")))
+    assert found.exit_status == 0
+    (one,) = found.rules
+    assert (one.what, one.words, one.texts) == (REWORDED, ("how it is written",), ())
+
+
+def test_a_condition_in_another_form_is_named() -> None:
+    """The digest is another one, and somebody asks what of."""
+    found = compared(before(), base(SAME["not below for at least"][0]))
+    assert [(one.rule, one.words) for one in found.rules] == [
+        ("mind-the-guests", ("how it is written",))
+    ]
 
 
 def test_a_renamed_rule_is_told_as_renamed() -> None:
@@ -467,7 +503,7 @@ WORDS: dict[str, tuple[dict[str, str | None], str, bool]] = {
             "more.yaml": MORE.replace(" ml", " mm2"),
         },
         "pot.size is told in mm2, before ml",
-        False,
+        True,  # a step shows it
     ),
     "a fact": (
         {"vocabulary.yaml": VOCABULARY + "  tea.milk: {kind: flag, origin: given, question: Q?}\n"},
@@ -477,13 +513,19 @@ WORDS: dict[str, tuple[dict[str, str | None], str, bool]] = {
 }
 
 
+REFUSING = ("a choice", "a range", "a choice that is gone", "a unit", "a fact")
+
+
 @pytest.mark.parametrize("name", WORDS)
 def test_a_change_of_the_vocabulary_is_told(name: str) -> None:
     changed, says, differs = WORDS[name]
     found = compared(before(), base(changed))
-    assert (found.rules == ()) == (name != "a choice that is gone")
+    meant_otherwise = [rule.rule for rule in found.rules if rule.what != REWORDED]
+    assert bool(meant_otherwise) == (name == "a choice that is gone")
     assert says in [change.says for change in found.vocabulary]
     assert (DIFFERS in (found.setup, found.build)) == differs
+    assert (found.stated == DIFFERS) == (name in REFUSING)
+    assert found.exit_status == (differs or name in REFUSING)
 
 
 def test_the_ladder_alone_changes_builds_and_nothing_else() -> None:

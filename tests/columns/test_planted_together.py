@@ -6,7 +6,8 @@ import pytest
 
 from advisor.comparing_rules import compare_rules
 from advisor.decision import Number
-from advisor.rules_compared import BY_PROOF, DIFFERS, NO_DIFFERENCE_FOUND
+from advisor.render.rules_comparison_text import render
+from advisor.rules_compared import BY_PROOF, DIFFERS, FAVOURS, NO_DIFFERENCE_FOUND, NOT_LOOKED_AT
 from tests.columns.test_planted import CHANGES, MORE, WORDS, base, before, compared, topics
 from tests.rulebase.folders import LADDER, MANIFEST, VOCABULARY, rule
 
@@ -48,14 +49,37 @@ def test_the_order_of_favours_is_part_of_the_advice() -> None:
     assert found.rules == ()
     assert [change.kind for change in found.vocabulary] == ["favours-ordered"]
     (topic,) = found.topics
-    assert (topic.topic, topic.known) == ("pot.size", DIFFERS)
+    assert (topic.topic, topic.known) == (FAVOURS, DIFFERS)
     assert topic.witness is not None
-    assert [one.says for one in topic.witness.old] == ["the lowest pot.size decides first"]
-    assert [one.says for one in topic.witness.new] == ["the highest pot.size decides first"]
+    assert topic.witness.builds
+    assert topic.witness.old != topic.witness.new
     assert 0 < topic.changed < topic.of
+    assert found.share is None or not found.share.changed
     assert "pot.size" in {one.topic for one in found.builds}
-    with_engine = compare_rules(old, new, setups=2000, builds=0, proofs=False)
-    assert with_engine.topics[0].changed > 0
+    (unseen,) = compare_rules(old, new, setups=2000, builds=0, proofs=False).topics
+    assert (unseen.known, unseen.changed > 0) == (NOT_LOOKED_AT, True)
+
+
+def test_favours_that_choose_the_same_however_weighed_are_no_change_shown() -> None:
+    """They stand together, and every build they could choose from is the only one."""
+    large = rule("large-pot", "[{favour: {pot.size: highest}}]", when="{tea.guests: {below: 3}}")
+    one_pot = LADDER.replace("[300 ml, 500 ml, 1000 ml]", "[1000 ml]")
+    old, new = (
+        base({
+            "more.yaml": MORE + large,
+            "ladder.yaml": one_pot,
+            "manifest.yaml": MANIFEST.replace("[small-pot]", order),
+        })
+        for order in ("[small-pot, large-pot]", "[large-pot, small-pot]")
+    )  # fmt: skip
+    found = compared(old, new)
+    (topic,) = found.topics
+    assert (topic.known, topic.witness) == (NO_DIFFERENCE_FOUND, None)
+    assert topic.changed
+    assert found.exit_status == 0
+    assert "no other build was found among those looked at" in render(found, False).replace(
+        "\n         ", " "
+    )
 
 
 LADDERS = {

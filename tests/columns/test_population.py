@@ -11,9 +11,10 @@ from jsonschema import Draft202012Validator
 
 from advisor.engine.values import GIVEN
 from advisor.errors import Faults
-from advisor.population import default_population, read_population, sample, usual_file
+from advisor.population import read_population, sample, usual_file, usual_population
 from advisor.rulebase.locate import schema_folder
 from advisor.rulebase.read import read_rule_base
+from advisor.vocabulary import Vocabulary
 from tests.columns.test_planted import before
 
 GOOD = """\
@@ -74,7 +75,7 @@ facts:
         "                  the lower one first\n"
         "people.yaml:7:20  tea.in_a_hurry has no choices\n"
         "                  give `share`, of those where it is so\n"
-        "people.yaml:8:32  there are 2 weights, and 1 to weigh\n"
+        "people.yaml:8:32  there are 2 weights for 1 value\n"
         "                  give one weight for each value\n"
         "people.yaml:9:3   pot.lid is spread by choices and values\n"
         "                  give one of choices, values, between or share\n"
@@ -114,7 +115,7 @@ def test_shares_of_a_fact_with_several_values_go_up_to_one() -> None:
 
 def test_the_shipped_population_names_every_given_fact_but_few() -> None:
     words = read_rule_base().vocabulary
-    people = default_population(words)
+    people = usual_population(words)[0]
     assert people.name == "usual"
     assert "no source" in people.because
     left_out = set(words.of_origin(GIVEN)) - set(people.facts)
@@ -131,7 +132,7 @@ def test_the_shipped_population_keeps_to_its_schema() -> None:
 def test_every_choice_of_a_shipped_fact_is_drawn_by_somebody() -> None:
     """What is left out of a population would never be seen to change."""
     words = read_rule_base().vocabulary
-    people = default_population(words)
+    people = usual_population(words)[0]
     for name, spread in people.facts.items():
         entry = words[name]
         if entry.choices and not entry.several:
@@ -141,7 +142,36 @@ def test_every_choice_of_a_shipped_fact_is_drawn_by_somebody() -> None:
 
 
 def test_another_vocabulary_gets_an_even_population() -> None:
-    people = default_population(before().vocabulary)
+    people = usual_population(before().vocabulary)[0]
     assert people.name == "even"
     assert people.facts["tea.guests"].values == tuple(range(1, 13))
     assert all(spread.stated == 0.5 for spread in people.facts.values())
+
+
+def test_of_the_shipped_population_only_what_does_not_fit_is_left_out() -> None:
+    """One choice is gone, a fact has another range, a third is not there: all else is drawn."""
+    words = read_rule_base().vocabulary
+    entries = dict(words.entries)
+    head = entries["point.type"]
+    kept = {name: told for name, told in head.choices.items() if name != "blunt"}
+    entries["point.type"] = head._replace(choices=kept)
+    del entries["nock.lighted"]
+    people, hints = usual_population(Vocabulary(entries.values()))
+    whole, none = usual_population(words)
+    assert none == []
+    assert people.name == "usual"
+    assert set(people.facts) == set(whole.facts) - {"nock.lighted"}
+    assert "blunt" not in people.facts["point.type"].values
+    assert sum(people.facts["point.type"].weights) == pytest.approx(1)
+    assert people.facts["point.type"].stated == whole.facts["point.type"].stated
+    (hint,) = hints
+    assert "point.type blunt" in hint
+    assert "nock.lighted" in hint
+    assert len([name for name in whole.facts if name in hint]) == 2
+
+
+def test_that_an_even_population_was_taken_is_said() -> None:
+    _, hints = usual_population(before().vocabulary)
+    assert hints == [
+        "the population `usual` states nothing that these rules know; an even one was taken"
+    ]

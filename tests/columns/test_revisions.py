@@ -151,3 +151,53 @@ def test_versions_are_compared_by_name_over_a_population(repository: Path, tmp_p
     assert (topic.topic, topic.changed, topic.of) == ("pot.lid", 500, 500)
     assert found.population is not None
     assert found.population.name == "herbs"
+
+
+@pytest.fixture
+def moved(tmp_path: Path) -> Path:
+    """Return a repository whose house does not lie beside what it extends, then both changed."""
+    root = tmp_path / "moved"
+    root.mkdir()
+    git(root, "init", "-q", "-b", "main")
+    write_kettle(root / "rules")
+    write_house(root / "shops" / "corner", {})
+    git(root, "add", ".")
+    git(root, "commit", "-q", "-m", "first")
+    git(root, "tag", "first")
+    herb = TEA.replace("tea.kind: green", "tea.kind: herb")
+    write_kettle(root / "rules", {"tea.yaml": herb})
+    git(root, "commit", "-q", "-a", "-m", "second")
+    return root
+
+
+def test_what_lies_elsewhere_in_the_repository_is_that_of_the_revision(moved: Path) -> None:
+    house = str(moved / "shops" / "corner" / "house")
+    hints: list[str] = []
+    old, new = (read_version(f"{house}@{rev}", hints) for rev in ("first", "main"))
+    assert hints == []
+    (one,) = compare_rules(old, new, setups=2000, builds=0).rules
+    assert one.rule == "glass-shows-the-leaves"
+    assert one.old is not None
+    assert one.old.file == "kettle/tea.yaml"
+
+
+def test_faults_of_what_lies_elsewhere_name_where_it_lies(moved: Path) -> None:
+    write_kettle(moved / "rules", {"pot.yaml": "- id: x\n"})
+    git(moved, "commit", "-q", "-a", "-m", "broken")
+    told = refused(f"{moved / 'shops' / 'corner' / 'house'}@main")
+    assert "main:rules/kettle/pot.yaml" in told
+
+
+def test_that_todays_rules_were_taken_is_said(moved: Path) -> None:
+    """A house over the shipped rules, in a repository that has none of them."""
+    house = moved / "shops" / "ours"
+    house.mkdir()
+    (house / "manifest.yaml").write_text(
+        'name: ours\nversion: 1.0.0\nextends: {name: base, version: ">=0.1,<9"}\n',
+        encoding="utf-8",
+    )
+    git(moved, "add", ".")
+    git(moved, "commit", "-q", "-m", "ours")
+    found = compare_versions(f"{house}@main", str(house), setups=0, builds=0)
+    (hint,) = found.hints
+    assert "`base`, are not in main: those that ship with the program were taken" in hint
