@@ -1,4 +1,4 @@
-"""What all tests share: those marked `untraced` run without the tracer of the coverage."""
+"""What all tests share: those marked `untraced` run without the tracer; no example is timed."""
 
 from __future__ import annotations
 
@@ -6,6 +6,11 @@ import sys
 from collections.abc import Generator
 
 import pytest
+from hypothesis import settings
+
+# How long an example takes says nothing on a machine that has other work.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 
 @pytest.hookimpl(wrapper=True)
