@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from advisor.proving.prove import Proofs
 
 HINT = (
-    "nothing was proved: the solver is not installed; add it with "
-    "`pip install 'arrow-advisor[prove]'`"
+    "nothing was proved: the solver is not installed; add it, in the project's folder, with "
+    "`pip install '.[prove]'`"
 )
 """Told where proofs are wanted and cannot be tried."""
 

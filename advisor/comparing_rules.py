@@ -65,12 +65,12 @@ WITHOUT_NUMPY = 2000
 """Setups that are looked at one by one where numpy is not installed."""
 
 NO_SOLVER = (
-    "nothing was proved: the solver is not installed; add it with "
-    "`pip install 'arrow-advisor[prove]'`"
+    "nothing was proved: the solver is not installed; add it, in the project's folder, with "
+    "`pip install '.[prove]'`"
 )
 NO_NUMPY = (
-    "numpy is not installed, so few setups were looked at, one by one; add it with "
-    "`pip install 'arrow-advisor[columns]'`"
+    "numpy is not installed, so few setups were looked at, one by one; add it, in the project's "
+    "folder, with `pip install '.[columns]'`"
 )
 
 Progress = Callable[[int, int, str], None]

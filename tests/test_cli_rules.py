@@ -81,7 +81,7 @@ def test_without_the_solver_there_is_a_hint_and_the_rest(
     monkeypatch.setitem(sys.modules, "z3", None)
     status, out, err = run("rules", "check", "--rules", str(shed))
     assert (status, err) == (2, "")
-    assert "pip install 'arrow-advisor[prove]'" in " ".join(out.split())
+    assert "pip install '.[prove]'" in " ".join(out.split())
     assert "contradictory-bounds" in out
     assert run("rules", "check", "--no-proofs", "--rules", HOUSE)[0] == 0
 

@@ -506,7 +506,7 @@ def test_without_the_solver_the_rest_is_found_and_a_hint_given(
     report = check_rules(kettle(tmp_path, rules))
     assert told(report.findings) == {("threshold-outside-range", ("lost",))}
     assert not report.proved
-    assert "pip install 'arrow-advisor[prove]'" in report.hint
+    assert "pip install '.[prove]'" in report.hint
     assert report.exit_status == 2
 
 
