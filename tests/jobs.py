@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -36,6 +37,7 @@ FLETCHED = (
 """A fletching that is given, so that the heads are the options."""
 
 Plain = dict[str, Any]
+Way = tuple[str | int, ...]
 
 
 class Job(NamedTuple):
@@ -80,3 +82,20 @@ def sealed(found: Plain) -> Plain:
     """Seal an edited Decision anew, as whoever means it would."""
     body = {name: part for name, part in found.items() if name != "seal"}
     return {**body, "seal": seal_of(body)}
+
+
+def ways(part: Any, at: Way = ()) -> Iterator[Way]:
+    """Yield the way to every part of plain data."""
+    for key, value in part.items() if isinstance(part, dict) else enumerate(part):
+        yield (*at, key)
+        if isinstance(value, (dict, list)):
+            yield from ways(value, (*at, key))
+
+
+def otherwise(value: Any) -> Any:
+    """Return another value for a leaf, as near as can be told from it."""
+    if isinstance(value, bool):
+        return not value
+    if isinstance(value, float):
+        return value * 1.00000001 if value else 1e-9
+    return value + 1 if isinstance(value, int) else f"{value}x"

@@ -32,13 +32,14 @@ from tests.jobs import (
     ROOT,
     Job,
     Plain,
+    Way,
     files_of,
+    otherwise,
     saved,
     sealed,
+    ways,
     written,
 )
-
-Way = tuple[str | int, ...]
 
 
 @pytest.fixture(autouse=True)
@@ -101,23 +102,6 @@ def kind_of(way: Way) -> str:
     """Return what kind of part a way leads to: `*` for names of facts and for places in lists."""
     told = ".".join(str(key) if key in FIELDS else "*" for key in way)
     return re.sub(r"(\.premises\.\*)+", ".premises.*", told)
-
-
-def ways(part: Any, at: Way = ()) -> Iterator[Way]:
-    """Yield the way to every part of plain data."""
-    for key, value in part.items() if isinstance(part, dict) else enumerate(part):
-        yield (*at, key)
-        if isinstance(value, (dict, list)):
-            yield from ways(value, (*at, key))
-
-
-def otherwise(value: Any) -> Any:
-    """Return another value for a leaf, as near as can be told from it."""
-    if isinstance(value, bool):
-        return not value
-    if isinstance(value, float):
-        return value * 1.00000001 if value else 1e-9
-    return value + 1 if isinstance(value, int) else f"{value}x"
 
 
 def holder_of(found: Plain, way: Way) -> Any:

@@ -31,14 +31,12 @@ def git(folder: Path, *arguments: str) -> None:
     )
 
 
-@pytest.fixture
-def repository(tmp_path: Path) -> Path:
-    """Return a repository with a house over the kettle, changed once, not committed twice."""
-    root = tmp_path / "repository"
+def committed_twice(root: Path, house: str) -> Path:
+    """Make a repository with the kettle's rules, a house over them elsewhere, and a change."""
     root.mkdir()
     git(root, "init", "-q", "-b", "main")
     write_kettle(root / "rules")
-    write_house(root / "rules", {})
+    write_house(root / house, {})
     git(root, "add", ".")
     git(root, "commit", "-q", "-m", "first")
     git(root, "tag", "first")
@@ -46,6 +44,12 @@ def repository(tmp_path: Path) -> Path:
     write_kettle(root / "rules", {"tea.yaml": herb})
     git(root, "commit", "-q", "-a", "-m", "second")
     return root
+
+
+@pytest.fixture
+def repository(tmp_path: Path) -> Path:
+    """Return a repository with a house over the kettle, changed once, not committed twice."""
+    return committed_twice(tmp_path / "repository", "rules")
 
 
 def refused(name: str) -> str:
@@ -156,18 +160,7 @@ def test_versions_are_compared_by_name_over_a_population(repository: Path, tmp_p
 @pytest.fixture
 def moved(tmp_path: Path) -> Path:
     """Return a repository whose house does not lie beside what it extends, then both changed."""
-    root = tmp_path / "moved"
-    root.mkdir()
-    git(root, "init", "-q", "-b", "main")
-    write_kettle(root / "rules")
-    write_house(root / "shops" / "corner", {})
-    git(root, "add", ".")
-    git(root, "commit", "-q", "-m", "first")
-    git(root, "tag", "first")
-    herb = TEA.replace("tea.kind: green", "tea.kind: herb")
-    write_kettle(root / "rules", {"tea.yaml": herb})
-    git(root, "commit", "-q", "-a", "-m", "second")
-    return root
+    return committed_twice(tmp_path / "moved", "shops/corner")
 
 
 def test_what_lies_elsewhere_in_the_repository_is_that_of_the_revision(moved: Path) -> None:

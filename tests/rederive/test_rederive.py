@@ -14,13 +14,24 @@ import pytest
 from advisor.decision import Decision
 from advisor.seals import seal as seal_of
 from tests.heavy import untraced
-from tests.jobs import EXAMPLES, FLETCHED, GARDEN, HOUSE, ROOT, Job, Plain, files_of, saved
+from tests.jobs import (
+    EXAMPLES,
+    FLETCHED,
+    GARDEN,
+    HOUSE,
+    ROOT,
+    Job,
+    Plain,
+    Way,
+    files_of,
+    otherwise,
+    saved,
+    ways,
+)
 from tests.rederive import SEALED_ONLY, Checker, read_base, read_stock
 from tests.rederive.checker import compare, weighed
 
 pytestmark = untraced
-
-Path_ = tuple[str | int, ...]
 
 
 @cache
@@ -110,28 +121,10 @@ def test_the_house_example_reads_no_file_it_may_not(tmp_path: Path) -> None:
 # Mutations
 
 
-def spots(part: Any, at: Path_ = ()) -> Iterator[Path_]:
-    """Yield the way to every part of plain data."""
-    inner = part.items() if isinstance(part, dict) else enumerate(part)
-    for key, value in inner:
-        yield (*at, key)
-        if isinstance(value, (dict, list)):
-            yield from spots(value, (*at, key))
-
-
-def otherwise(value: Any) -> Any:
-    """Return another value for a leaf, as near as can be told from it."""
-    if isinstance(value, bool):
-        return not value
-    if isinstance(value, float):
-        return value * 1.00000001 if value else 1e-9
-    return value + 1 if isinstance(value, int) else f"{value}x"
-
-
 Undo = Callable[[], None]
 
 
-def mutants(found: Plain, at: Path_) -> Iterator[tuple[str, Undo]]:
+def mutants(found: Plain, at: Way) -> Iterator[tuple[str, Undo]]:
     """Change what stands at a place in every way, one after the other; undo each before the next."""
     holder: Any = found
     for key in at[:-1]:
@@ -193,7 +186,7 @@ def test_mutations_are_caught(name: str) -> None:
     expected = check.derive(check.given(found).inputs)
     missed: list[str] = []
     tops: set[str] = set()
-    for at in [at for at in spots(clean) if at != ("seal",)][::EVERY]:
+    for at in [at for at in ways(clean) if at != ("seal",)][::EVERY]:
         top = str(at[0])
         tops.add(top)
         for what, undo in mutants(found, at):
